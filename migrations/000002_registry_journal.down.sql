@@ -1,0 +1,12 @@
+drop table transit;
+drop table held;
+drop table entry;
+drop table revision;
+drop table batch;
+drop table equipment;
+drop table product;
+drop table party;
+drop table unit;
+drop table loop;
+drop table site;
+drop table species;
