@@ -1,0 +1,9 @@
+package postgres_test
+
+import (
+	"testing"
+
+	"shoalbook/postgres/postgrestest"
+)
+
+func TestMain(m *testing.M) { postgrestest.Main(m) }
