@@ -1,0 +1,369 @@
+package domain
+
+// Site is the running state of a site: what follows from its entries so far,
+// taken in order. It knows the registry facts that the entries refer to.
+type Site struct {
+	ID      SiteID
+	Batches map[BatchID]*BatchState
+	Stores  map[ProductID]*StoreState
+	Units   map[UnitID]*UnitState
+	Facts   Facts
+
+	day     Date
+	started bool
+	today   Day
+	emptied map[BatchID]bool
+}
+
+// Facts are what the registry says of the things entries refer to. Batches and
+// units are those of the site; a batch of another site is not there to be named.
+type Facts struct {
+	Batches  map[BatchID]Batch
+	Units    map[UnitID]Unit
+	Products map[ProductID]ProductFacts
+}
+
+// ProductFacts are what a fold needs to know of a product.
+type ProductFacts struct {
+	Category string
+	Stored   bool
+	Protein  []ProteinFrom // by From, the earliest first
+}
+
+// ProteinFrom is the crude protein of a feed from a day on, in thousandths of a percent.
+type ProteinFrom struct {
+	From    Date
+	Percent *Thousandths
+}
+
+func (p ProductFacts) protein(d Date) *Thousandths {
+	var percent *Thousandths
+	for _, f := range p.Protein {
+		if f.From <= d {
+			percent = f.Percent
+		}
+	}
+	return percent
+}
+
+// Day says what changed in the course of one day.
+type Day struct {
+	On      Date
+	Batches map[BatchID]bool
+	Stores  map[ProductID]bool
+	Units   map[UnitID]bool
+	Shared  []SharedCost
+}
+
+// NewSite returns the state of a site before its first entry.
+func NewSite(id SiteID, f Facts) *Site {
+	return &Site{ID: id, Facts: f, Batches: map[BatchID]*BatchState{}, Stores: map[ProductID]*StoreState{}, Units: map[UnitID]*UnitState{}}
+}
+
+// Fold takes entries, sorted by [SortEntries], into the state, and calls
+// endOfDay after the last entry of each day. What no day may end with (fewer
+// than no fish, more fish sold than harvested) is refused with the first such day.
+// A sent entry without a fixed value gets one.
+//
+// Folding may go on later on the same day, if no batch was emptied on it.
+func (s *Site) Fold(entries []Entry, endOfDay func(Day)) error {
+	for i := range entries {
+		e := &entries[i]
+		if !s.started || e.On != s.day {
+			if err := s.endDay(endOfDay); err != nil {
+				return err
+			}
+			s.day, s.started = e.On, true
+			s.today = Day{On: e.On, Batches: map[BatchID]bool{}, Stores: map[ProductID]bool{}, Units: map[UnitID]bool{}}
+			s.emptied = map[BatchID]bool{}
+		}
+		if err := e.Body.post(s, e); err != nil {
+			return err
+		}
+	}
+	return s.endDay(endOfDay)
+}
+
+func (s *Site) endDay(report func(Day)) error {
+	if !s.started {
+		return nil
+	}
+	s.started = false
+	d := s.day
+	var first error
+	var firstBatch BatchID
+	for id := range s.today.Batches {
+		if err := s.closeDay(s.Batches[id], s.emptied[id], d); err != nil {
+			if first == nil || id.Compare(firstBatch) < 0 { // the same refusal whatever the order
+				first, firstBatch = err, id
+			}
+		}
+	}
+	if first != nil {
+		return first
+	}
+	if report != nil {
+		report(s.today)
+	}
+	return nil
+}
+
+// closeDay judges a batch at the end of a day and closes it when nothing is left.
+func (s *Site) closeDay(b *BatchState, emptied bool, d Date) error {
+	if emptied {
+		b.Unaccounted += b.OnHand()
+		b.CountedOn = &d
+	}
+	if n := b.OnHand(); n < 0 {
+		return Refuse("not_enough_fish", "on %s the batch would have %d fish fewer than none: look at the dates and counts, or enter a count of the fish first", d, -n)
+	}
+	if gone := b.SoldG + b.EatenG + b.GivenG + b.DiscardedG; gone > b.HarvestedG {
+		return Refuse("not_enough_harvest", "on %s %s kg (live weight) of the batch would have been sold, eaten, given or thrown away, but only %s kg were harvested",
+			d, formatDecimal(int64(gone), 3, 0), formatDecimal(int64(b.HarvestedG), 3, 0))
+	}
+	if b.FirstOn != nil && b.OnHand() == 0 && b.ClosedOn == nil {
+		b.ClosedOn, b.CountedOn = &d, &d
+		if b.HarvestOn != nil && *b.HarvestOn == d && b.LastFish > 0 {
+			b.settle(d, Grams(b.LastG).Milligrams(), b.LastFish)
+		} else if b.MeanFish > 0 {
+			b.settle(d, b.MeanMg, b.MeanFish)
+		}
+		b.heatTo(d, s.Units[b.Unit])
+	}
+	if b.FirstOn != nil && b.ClosedOn == nil {
+		b.step(d)
+	}
+	return nil
+}
+
+// batch returns the state of a batch that must be there and have fish, or have had some.
+func (s *Site) batch(id BatchID) (*BatchState, error) {
+	facts, ok := s.Facts.Batches[id]
+	if !ok {
+		return nil, &Error{Kind: Refused, Code: "unknown_reference", Detail: "there is no such batch at this site", Fields: []FieldError{{"/batch_id", "is not a batch of this site"}}}
+	}
+	b := s.Batches[id]
+	if b == nil {
+		b = &BatchState{Unit: facts.Unit, SurvivalBefore: 1}
+		s.Batches[id] = b
+	}
+	s.today.Batches[id] = true
+	return b, nil
+}
+
+// living returns a batch that has fish on the day.
+func (s *Site) living(id BatchID) (*BatchState, error) {
+	b, err := s.batch(id)
+	switch {
+	case err != nil:
+		return nil, err
+	case b.FirstOn == nil:
+		return nil, Refuse("before_batch", "on %s there are no fish in the batch yet: record its stocking first, or look at the date", s.day)
+	case b.ClosedOn != nil && *b.ClosedOn < s.day:
+		return nil, Refuse("batch_closed", "the batch has been empty since %s: if that is wrong, reverse the entry that emptied it", *b.ClosedOn)
+	}
+	b.risk(s.day)
+	return b, nil
+}
+
+// arrive puts fish into a batch.
+func (s *Site) arrive(id BatchID, n Fish, weight *Milligrams) (*BatchState, error) {
+	b, err := s.batch(id)
+	if err != nil {
+		return nil, err
+	}
+	if b.ClosedOn != nil {
+		return nil, Refuse("batch_closed", "the batch has been empty since %s: make a new batch for new fish", *b.ClosedOn)
+	}
+	d := s.day
+	if b.FirstOn == nil {
+		b.FirstOn, b.HeatThrough = &d, &d
+	}
+	b.risk(d)
+	before := b.OnHand()
+	standing, known := b.weightOf(before)
+	if known && before > 0 {
+		b.settle(d, b.MeanMg, b.MeanFish)
+	}
+	b.AtRisk += n
+	switch {
+	case weight == nil:
+		b.Unweighed += n
+		b.MeanMg, b.MeanFish, b.WeighedOn = 0, 0, nil
+	case known:
+		b.MeanMg, b.MeanFish, b.WeighedOn = standing+*weight, max(before, 0)+n, &d
+	}
+	return b, nil
+}
+
+// weigh takes a measured mean weight of the fish of a batch.
+func (s *Site) weigh(b *BatchState, mg Milligrams, fish Fish) {
+	d := s.day
+	b.settle(d, mg, fish)
+	if len(b.Path) == 0 {
+		b.step(d)
+	}
+	b.heatTo(d, s.Units[b.Unit])
+	b.MeanMg, b.MeanFish, b.WeighedOn = mg, fish, &d
+	b.MeasuredOn, b.MeasuredHeat, b.MeasuredHeatDays = &d, b.Heat, b.HeatDays
+	b.measure()
+}
+
+// measure notes the sums that feed conversion ends with.
+func (b *BatchState) measure() {
+	standing, _ := b.weightOf(b.OnHand())
+	b.MeasuredFedG, b.MeasuredProtein, b.MeasuredDeadMg = b.FedG, b.FedProtein, b.DeadMg
+	b.MeasuredGainMg = b.gain(standing)
+}
+
+// gain returns the net gain with so much standing.
+func (b *BatchState) gain(standing Milligrams) Milligrams {
+	return b.HarvestedG.Milligrams() + standing + b.MovedOutMg - b.StockedMg - b.MovedInMg
+}
+
+// leave takes moved fish out of a batch and returns their weight, the direct
+// cost that goes with them and the value of donated inputs in it.
+func (s *Site) leave(b *BatchState, n Fish, weighed *Grams, empties bool) (weight *Milligrams, cost, donated Money) {
+	before := b.OnHand()
+	standing, known := b.weightOf(before)
+	if weighed != nil {
+		w := weighed.Milligrams()
+		weight = &w
+	} else if w, ok := b.weightOf(n); ok {
+		weight = &w
+	}
+	part, whole := int64(n), int64(before) // by number, where weights are not known
+	if known && weight != nil {
+		part, whole = int64(*weight), max(int64(standing), int64(*weight))
+	}
+	if empties || n >= before || whole <= 0 {
+		part, whole = 1, 1
+	}
+	cost = Money(mulDiv(int64(b.Direct()), part, whole))
+	donated = Money(mulDiv(int64(b.Donated), part, whole))
+	b.MovedOut += n
+	if weight != nil {
+		b.MovedOutMg += *weight
+	} else {
+		b.MovedUnweighed += n
+	}
+	b.CostOut += cost
+	b.Donated -= donated
+	return weight, cost, donated
+}
+
+// join puts moved fish into a batch, with what they cost.
+func (s *Site) join(id BatchID, n Fish, weight *Milligrams, cost, donated Money) error {
+	b, err := s.arrive(id, n, weight)
+	if err != nil {
+		return err
+	}
+	b.MovedIn += n
+	if weight != nil {
+		b.MovedInMg += *weight
+		if b.Stocked == 0 && *b.FirstOn == s.day {
+			b.StartMg, b.StartFish = b.StartMg+*weight, b.StartFish+n
+		}
+	}
+	b.CostIn += cost
+	b.Donated += donated
+	return nil
+}
+
+func (s *Site) product(id ProductID) (ProductFacts, error) {
+	p, ok := s.Facts.Products[id]
+	if !ok {
+		return p, &Error{Kind: Refused, Code: "unknown_reference", Detail: "there is no such product", Fields: []FieldError{{"/product_id", "is not a product of the co-operative"}}}
+	}
+	return p, nil
+}
+
+func (s *Site) unit(id UnitID, pointer string) error {
+	if _, ok := s.Facts.Units[id]; !ok {
+		return &Error{Kind: Refused, Code: "unknown_reference", Detail: "there is no such tank or bed at this site", Fields: []FieldError{{pointer, "is not a unit of this site"}}}
+	}
+	return nil
+}
+
+func (s *Site) store(id ProductID) *StoreState {
+	st := s.Stores[id]
+	if st == nil {
+		st = &StoreState{}
+		s.Stores[id] = st
+	}
+	s.today.Stores[id] = true
+	return st
+}
+
+// share adds a cost of the whole site.
+func (s *Site) share(e *Entry, c Category, from, to Date, amount Money) {
+	if amount != 0 {
+		s.today.Shared = append(s.today.Shared, SharedCost{Entry: e.ID, On: e.On, Category: c, From: from, To: to, Amount: amount})
+	}
+}
+
+// charge puts a cost on the batch named, or on the whole site.
+func (s *Site) charge(e *Entry, id *BatchID, c Category, from, to Date, amount Money) error {
+	if id == nil {
+		s.share(e, c, from, to, amount)
+		return nil
+	}
+	b, err := s.batch(*id)
+	if err != nil {
+		return err
+	}
+	switch c {
+	case Unpaid:
+		b.Unpaid += amount
+	case Donated:
+		b.Donated += amount
+	default:
+		b.Cost[c] += amount
+	}
+	return nil
+}
+
+// take issues a quantity from a store and returns its cost, at the moving
+// average, and the value of donated goods in it.
+func (st *StoreState) take(q Quantity, d Date) (cost, donated Money) {
+	if st.Balance > 0 {
+		part := min(q, st.Balance)
+		cost = Money(mulDiv(int64(st.Value), int64(part), int64(st.Balance)))
+		donated = Money(mulDiv(int64(st.DonatedV), int64(part), int64(st.Balance)))
+		st.UnitValue, st.UnitQuantity = st.Value, st.Balance
+	}
+	if below := q - max(st.Balance, 0); below > 0 && st.UnitQuantity > 0 {
+		cost += Money(mulDiv(int64(st.UnitValue), int64(below), int64(st.UnitQuantity)))
+	}
+	st.Balance, st.Value, st.DonatedV = st.Balance-q, st.Value-cost, st.DonatedV-donated
+	if st.Balance < 0 && st.BelowSince == nil {
+		st.BelowSince = &d
+	}
+	return cost, donated
+}
+
+// put brings a quantity into a store. What was issued before it came, at an
+// estimated cost, is revalued: the difference stays apart.
+func (st *StoreState) put(q Quantity, cost, donated Money) {
+	if st.Balance < 0 && q > 0 {
+		owed := min(-st.Balance, q) // of this receipt, gone already
+		actual := Money(mulDiv(int64(cost), int64(owed), int64(q)))
+		assumed := Money(mulDiv(int64(-st.Value), int64(owed), int64(-st.Balance)))
+		st.Revaluation += actual - assumed
+		st.Value += assumed - actual
+	}
+	st.Balance, st.Value = st.Balance+q, st.Value+cost
+	if q > 0 {
+		st.UnitValue, st.UnitQuantity = cost, q
+	}
+	if st.Balance >= 0 {
+		st.BelowSince = nil
+	}
+	if st.Balance > 0 {
+		st.DonatedV += donated
+	}
+	if st.Balance == 0 { // nothing is left to carry a value
+		st.Revaluation += st.Value
+		st.Value, st.DonatedV = 0, 0
+	}
+}

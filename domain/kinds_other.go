@@ -1,0 +1,90 @@
+package domain
+
+// Water is a reading of the water of a unit, any part of it.
+type Water struct {
+	Unit         UnitID
+	TemperatureC *Thousandths
+	OxygenMgL    *Thousandths
+	PH           *Thousandths
+	LitresAdded  *Thousandths
+}
+
+// Tally counts people, meals or days; by sex where it applies.
+type Tally struct {
+	Measure string // learners, trained, meals, school_days, feeding_days, jobs
+	Count   Fish
+	Female  *Fish
+	Male    *Fish
+}
+
+// Incident is something that went wrong, told in the note.
+type Incident struct {
+	Type  string // power_cut, theft, flood, predator, disease, equipment, other
+	Unit  *UnitID
+	Batch *BatchID
+	Hours *Thousandths
+}
+
+// Reversal takes another entry back, as if it had never been made. Only one
+// reversal of an entry can stand, and a reversal cannot be reversed: record
+// what is right as a new entry.
+type Reversal struct {
+	Reverses    EntryID
+	Reason      string
+	Replacement *EntryID
+}
+
+func (Water) Kind() string    { return "water" }
+func (Tally) Kind() string    { return "tally" }
+func (Incident) Kind() string { return "incident" }
+func (Reversal) Kind() string { return "reversal" }
+
+func (Water) rank() rank    { return rankOther }
+func (Tally) rank() rank    { return rankOther }
+func (Incident) rank() rank { return rankOther }
+func (Reversal) rank() rank { return rankOther }
+
+func (b Water) Refs() Refs    { return Refs{Unit: &b.Unit} }
+func (b Tally) Refs() Refs    { return Refs{} }
+func (b Incident) Refs() Refs { return Refs{Unit: b.Unit, Batch: b.Batch} }
+func (b Reversal) Refs() Refs { return Refs{Entry: &b.Reverses} }
+
+func (b Water) check(c *checker) {
+	c.require(b.TemperatureC != nil || b.OxygenMgL != nil || b.PH != nil || b.LitresAdded != nil, "", "give at least one reading")
+	if t := b.TemperatureC; t != nil && (*t < 0 || *t > 45_000) {
+		if *t >= 68_000 && *t <= 100_000 {
+			c.add("/temperature_c", "must be between 0 and 45 °C: is this a reading in Fahrenheit?")
+		} else {
+			c.add("/temperature_c", "must be between 0 and 45 °C")
+		}
+	}
+	if o := b.OxygenMgL; o != nil && (*o < 0 || *o > 25_000) {
+		if *o >= 40_000 && *o <= 120_000 {
+			c.add("/oxygen_mg_l", "must be between 0 and 25 mg/L: is this a reading in % saturation?")
+		} else {
+			c.add("/oxygen_mg_l", "must be between 0 and 25 mg/L")
+		}
+	}
+	c.require(b.PH == nil || *b.PH >= 2000 && *b.PH <= 12_000, "/ph", "must be between 2 and 12")
+	c.require(b.LitresAdded == nil || *b.LitresAdded >= 0, "/litres_added", "must not be negative")
+}
+
+func (b Tally) check(c *checker) {
+	c.require(b.Count >= 0, "/count", "must not be negative")
+	var known Fish
+	for _, n := range []*Fish{b.Female, b.Male} {
+		if n != nil {
+			c.require(*n >= 0, "/count", "must not be negative")
+			known += *n
+		}
+	}
+	c.require(known <= b.Count, "/count", "is less than female and male together")
+}
+
+func (b Incident) check(c *checker) {
+	c.require(b.Hours == nil || *b.Hours >= 0, "/hours", "must not be negative")
+}
+
+func (b Reversal) check(c *checker) {
+	c.require(len(b.Reason) >= 3, "/reason", "say why, so that others understand it later")
+}
