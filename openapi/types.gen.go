@@ -765,27 +765,6 @@ func (e PaymentDirection) Valid() bool {
 	}
 }
 
-// Defines values for PerformanceCostPerKgBasis.
-const (
-	PerformanceCostPerKgBasisHarvested   PerformanceCostPerKgBasis = "harvested"
-	PerformanceCostPerKgBasisLessThanNil PerformanceCostPerKgBasis = "<nil>"
-	PerformanceCostPerKgBasisNetGain     PerformanceCostPerKgBasis = "net_gain"
-)
-
-// Valid indicates whether the value is a known member of the PerformanceCostPerKgBasis enum.
-func (e PerformanceCostPerKgBasis) Valid() bool {
-	switch e {
-	case PerformanceCostPerKgBasisHarvested:
-		return true
-	case PerformanceCostPerKgBasisLessThanNil:
-		return true
-	case PerformanceCostPerKgBasisNetGain:
-		return true
-	default:
-		return false
-	}
-}
-
 // Defines values for PointType.
 const (
 	PointTypePoint PointType = "Point"
@@ -1205,15 +1184,11 @@ type Account struct {
 	// Balance Above 0 they owe us, below 0 we owe them: sold − received − bought + paid.
 	Balance string `json:"balance"`
 
-	// Bought Money in the currency of the co-operative.
-	//
-	// Example: 1819.60
-	Bought Money `json:"bought"`
+	// Bought Bought from them.
+	Bought string `json:"bought"`
 
-	// Paid Money in the currency of the co-operative.
-	//
-	// Example: 1819.60
-	Paid Money `json:"paid"`
+	// Paid Payments made to them.
+	Paid string `json:"paid"`
 
 	// Party What people call it.
 	Party Name `json:"party"`
@@ -1221,15 +1196,11 @@ type Account struct {
 	// PartyID A hatchery, seller, buyer or funder.
 	PartyID PartyID `json:"party_id"`
 
-	// Received Money in the currency of the co-operative.
-	//
-	// Example: 1819.60
-	Received Money `json:"received"`
+	// Received Payments they made.
+	Received string `json:"received"`
 
-	// Sold Money in the currency of the co-operative.
-	//
-	// Example: 1819.60
-	Sold Money `json:"sold"`
+	// Sold Sold to them.
+	Sold string `json:"sold"`
 }
 
 // AccountPage Accounts with parties.
@@ -2681,7 +2652,9 @@ type ExplainedFigure struct {
 	// Basis Whether every part was measured.
 	Basis FigureBasis `json:"basis"`
 
-	// Denominator What it is divided by, as decimal text; null if nothing is.
+	// Denominator What it is divided by, with its unit; null if nothing is.
+	//
+	// Example: 860 kg
 	Denominator *string `json:"denominator"`
 
 	// Entries Where the entries behind it are listed.
@@ -2692,14 +2665,19 @@ type ExplainedFigure struct {
 	// Example: feed.fcr_economic
 	Figure FigureName `json:"figure"`
 
-	// Numerator What is divided, as decimal text; null if nothing is.
+	// Formula What is done with what.
+	Formula string `json:"formula"`
+
+	// Numerator What is divided, with its unit; null if nothing is.
+	//
+	// Example: 1368 kg
 	Numerator *string `json:"numerator"`
 
 	// Rounding How it was rounded.
 	Rounding string `json:"rounding"`
 
-	// Source The formula and where it comes from.
-	Source string `json:"source"`
+	// Source Where the formula comes from, if it is not plain counting.
+	Source *string `json:"source"`
 
 	// Unit Its unit; empty for a plain number.
 	Unit string `json:"unit"`
@@ -3125,9 +3103,6 @@ type PartyRole string
 // PaymentDirection `received` if the party paid us, `paid` if we paid them.
 type PaymentDirection string
 
-// Percent Out of 100, up to three decimals.
-type Percent = float64
-
 // Performance Every figure of a batch at the end of a day. A figure that cannot be known is null, and `missing` says why.
 type Performance struct {
 	// AsOf A day at the site, year-month-day.
@@ -3248,8 +3223,8 @@ type PerformanceCost struct {
 	// PerKg Total per kg, before by-products.
 	PerKg *string `json:"per_kg"`
 
-	// PerKgBasis What the cost is divided by: kg harvested, or for growing fish kg gained so far.
-	PerKgBasis *PerformanceCostPerKgBasis `json:"per_kg_basis"`
+	// PerKgBasis What cost is divided by: kg harvested, or for growing fish kg gained so far.
+	PerKgBasis *CostBasis `json:"per_kg_basis"`
 
 	// PerKgNet Total less by-products per kg: the price at which nothing is lost.
 	PerKgNet *string `json:"per_kg_net"`
@@ -3269,9 +3244,6 @@ type PerformanceCost struct {
 	// Variable Fingerlings, feed, energy, hired labour, medicine, packaging, transport.
 	Variable *string `json:"variable"`
 }
-
-// PerformanceCostPerKgBasis What the cost is divided by: kg harvested, or for growing fish kg gained so far.
-type PerformanceCostPerKgBasis string
 
 // PerformanceFeed Feed, as fed.
 type PerformanceFeed struct {
@@ -3646,13 +3618,11 @@ type RecordedEntry struct {
 	// Example: Tumbawe keeper
 	RecordedBy PersonName `json:"recorded_by"`
 
-	// ReversedBy A UUID made where the entry is written, of any version.
-	ReversedBy *EntryID `json:"reversed_by,omitempty"`
+	// ReversedBy The entry that reversed it, if one did.
+	ReversedBy *openapi_types.UUID `json:"reversed_by,omitempty"`
 
-	// Value Money in the currency of the co-operative.
-	//
-	// Example: 1819.60
-	Value *Money `json:"value,omitempty"`
+	// Value What the goods or fish sent or received were worth; fixed when it was recorded.
+	Value *string `json:"value,omitempty"`
 }
 
 // ResultStatus `exists`: recorded before, the same; `conflict`: the id is taken by another content; `refused`: not recorded, its id is still free; `held`: kept aside.
@@ -3782,13 +3752,13 @@ type Species struct {
 	// Example: CLZ
 	Code SpeciesCode `json:"code"`
 
-	// Facts What the service takes to be true of it.
-	Facts []SpeciesFact `json:"facts"`
-
-	// Name English name.
+	// EnglishName English name.
 	//
 	// Example: North African catfish
-	Name string `json:"name"`
+	EnglishName string `json:"english_name"`
+
+	// FrenchName French name.
+	FrenchName *string `json:"french_name,omitempty"`
 
 	// ScientificName Scientific name.
 	//
@@ -3804,25 +3774,6 @@ type Species struct {
 // Example: CLZ
 type SpeciesCode = string
 
-// SpeciesFact A number about a species and where it comes from.
-type SpeciesFact struct {
-	// Fact What the number is.
-	//
-	// Example: length_weight_b
-	Fact string `json:"fact"`
-
-	// Source Where it comes from: a published source, from memory of one, or common practice.
-	Source Source `json:"source"`
-
-	// Unit Its unit; empty for a plain number.
-	Unit string `json:"unit"`
-
-	// Value The number.
-	//
-	// Example: 2.97
-	Value float64 `json:"value"`
-}
-
 // SpeciesList Every species.
 type SpeciesList struct {
 	// Items By code.
@@ -3834,10 +3785,8 @@ type StockingOrigin string
 
 // StoreItem What the site has of a product, by the book.
 type StoreItem struct {
-	// DonatedValue Money in the currency of the co-operative.
-	//
-	// Example: 1819.60
-	DonatedValue Money `json:"donated_value"`
+	// DonatedValue What the donated part is worth; it cost nothing.
+	DonatedValue string `json:"donated_value"`
 
 	// LastCountedOn The last stocktake.
 	LastCountedOn *openapi_types.Date `json:"last_counted_on"`
@@ -3851,10 +3800,8 @@ type StoreItem struct {
 	// Quantity In the unit of the product; below 0 if more was used than is known to have come in.
 	Quantity float64 `json:"quantity"`
 
-	// Revaluation Money in the currency of the co-operative.
-	//
-	// Example: 1819.60
-	Revaluation Money `json:"revaluation"`
+	// Revaluation Corrections of value that no batch carries.
+	Revaluation string `json:"revaluation"`
 
 	// Unit What it is counted in.
 	Unit ProductUnit `json:"unit"`
@@ -3862,10 +3809,8 @@ type StoreItem struct {
 	// UnitCost Mean cost per unit of the product.
 	UnitCost *string `json:"unit_cost"`
 
-	// Value Money in the currency of the co-operative.
-	//
-	// Example: 1819.60
-	Value Money `json:"value"`
+	// Value What it is worth at the mean cost.
+	Value string `json:"value"`
 }
 
 // StorePage What a site has of each product.
@@ -4053,9 +3998,6 @@ type UnitRevisionPage struct {
 //
 // Example: 2026-03-01
 type ValidFrom = openapi_types.Date
-
-// Volume Litres of water, up to three decimals: the water, not the tank.
-type Volume = float64
 
 // Zone IANA time zone, by which a day begins and ends.
 //

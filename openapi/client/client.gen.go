@@ -547,7 +547,7 @@ type ClientInterface interface {
 
 	// ListSpecies List species
 	//
-	// The fish the service knows, with the facts it uses and where they come from.
+	// The fish the service knows, by their FAO code, and where the names come from.
 	//
 	// Corresponds with GET /v1/species (the `ListSpecies` operationId).
 	ListSpecies(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -1651,7 +1651,7 @@ func (c *Client) GetStore(ctx context.Context, id SitePath, params *GetStorePara
 
 // ListSpecies List species
 //
-// The fish the service knows, with the facts it uses and where they come from.
+// The fish the service knows, by their FAO code, and where the names come from.
 //
 // Corresponds with GET /v1/species (the `ListSpecies` operationId).
 func (c *Client) ListSpecies(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -5232,7 +5232,7 @@ type ClientWithResponsesInterface interface {
 
 	// ListSpeciesWithResponse List species
 	//
-	// The fish the service knows, with the facts it uses and where they come from.
+	// The fish the service knows, by their FAO code, and where the names come from.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -7518,11 +7518,6 @@ type RecordEntriesResponse406Headers struct {
 	XRequestID string
 }
 
-// RecordEntriesResponse409Headers the declared response headers of an HTTP 409 response for RecordEntries
-type RecordEntriesResponse409Headers struct {
-	XRequestID string
-}
-
 // RecordEntriesResponse413Headers the declared response headers of an HTTP 413 response for RecordEntries
 type RecordEntriesResponse413Headers struct {
 	XRequestID string
@@ -7568,8 +7563,6 @@ type RecordEntriesResponse struct {
 	ApplicationProblemJSON403 *Forbidden
 	// ApplicationProblemJSON406 the response for an HTTP 406 `application/problem+json` response
 	ApplicationProblemJSON406 *NotAcceptable
-	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
-	ApplicationProblemJSON409 *Conflict
 	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
 	ApplicationProblemJSON413 *TooLarge
 	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
@@ -7592,8 +7585,6 @@ type RecordEntriesResponse struct {
 	Headers403 *RecordEntriesResponse403Headers
 	// Headers406 the parsed response headers for an HTTP 406 response
 	Headers406 *RecordEntriesResponse406Headers
-	// Headers409 the parsed response headers for an HTTP 409 response
-	Headers409 *RecordEntriesResponse409Headers
 	// Headers413 the parsed response headers for an HTTP 413 response
 	Headers413 *RecordEntriesResponse413Headers
 	// Headers415 the parsed response headers for an HTTP 415 response
@@ -7631,11 +7622,6 @@ func (r RecordEntriesResponse) GetApplicationProblemJSON403() *Forbidden {
 // GetApplicationProblemJSON406 returns the response for an HTTP 406 `application/problem+json` response
 func (r RecordEntriesResponse) GetApplicationProblemJSON406() *NotAcceptable {
 	return r.ApplicationProblemJSON406
-}
-
-// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
-func (r RecordEntriesResponse) GetApplicationProblemJSON409() *Conflict {
-	return r.ApplicationProblemJSON409
 }
 
 // GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
@@ -14800,7 +14786,7 @@ func (c *ClientWithResponses) GetStoreWithResponse(ctx context.Context, id SiteP
 
 // ListSpeciesWithResponse List species
 //
-// The fish the service knows, with the facts it uses and where they come from.
+// The fish the service knows, by their FAO code, and where the names come from.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -17635,13 +17621,6 @@ func ParseRecordEntriesResponse(rsp *http.Response) (*RecordEntriesResponse, err
 		}
 		response.ApplicationProblemJSON406 = &dest
 
-	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
-		var dest Conflict
-		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
-			return nil, err
-		}
-		response.ApplicationProblemJSON409 = &dest
-
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
 		var dest TooLarge
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -17751,16 +17730,6 @@ func ParseRecordEntriesResponse(rsp *http.Response) (*RecordEntriesResponse, err
 			headers.XRequestID = value
 		}
 		response.Headers406 = &headers
-	case rsp.StatusCode == 409:
-		var headers RecordEntriesResponse409Headers
-		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
-			var value string
-			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
-				return nil, err
-			}
-			headers.XRequestID = value
-		}
-		response.Headers409 = &headers
 	case rsp.StatusCode == 413:
 		var headers RecordEntriesResponse413Headers
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
