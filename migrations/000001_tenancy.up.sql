@@ -59,6 +59,7 @@ create function sees_site(site uuid) returns boolean
 
 create table coop (
   coop_id     uuid not null,
+  id          uuid not null,
   name        text not null,
   currency    text not null,
   zone        text not null,
@@ -67,6 +68,7 @@ create table coop (
   version     bigint not null default 1,
   created_at  timestamptz not null default now(),
   constraint coop_pk primary key (coop_id),
+  constraint coop_is_its_own check (id = coop_id),
   constraint coop_name_length check (char_length(name) between 1 and 200),
   constraint coop_currency_form check (currency ~ '^[A-Z]{3}$'),
   constraint coop_country_form check (country ~ '^[A-Z]{2}$'),

@@ -1,0 +1,150 @@
+package postgres
+
+import (
+	"context"
+	"errors"
+	"net"
+	"strings"
+
+	"github.com/jackc/pgx/v5/pgconn"
+
+	"shoalbook/domain"
+)
+
+// SQLSTATE codes (PostgreSQL 15 manual, appendix A).
+const (
+	foreignKeyViolation   = "23503"
+	uniqueViolation       = "23505"
+	insufficientPrivilege = "42501"
+	undefinedTable        = "42P01"
+	serializationFailure  = "40001"
+	deadlockDetected      = "40P01"
+	lockNotAvailable      = "55P03"
+	tooManyConnections    = "53300"
+	queryCanceled         = "57014"
+	adminShutdown         = "57P01"
+	crashShutdown         = "57P02"
+	cannotConnectNow      = "57P03"
+	connectionException   = "08"
+)
+
+// violations says what the breach of a constraint means to a caller. Constraints
+// that are not here guard against mistakes of ours: their breach is internal.
+var violations = map[string]domain.Error{
+	"coop_pk":      {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another co-operative"},
+	"site_pk":      {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another site"},
+	"loop_pk":      {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another loop"},
+	"unit_pk":      {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another unit"},
+	"party_pk":     {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another party"},
+	"product_pk":   {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another product"},
+	"equipment_pk": {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for other equipment"},
+	"batch_pk":     {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another batch"},
+	"token_pk":     {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another token"},
+	"entry_pk":     {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another entry"},
+	"held_pk":      {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another entry that is held"},
+
+	"entry_reversed_once":   {Kind: domain.Refused, Code: "already_reversed", Detail: "this entry is reversed already"},
+	"transit_received_once": {Kind: domain.Refused, Code: "already_received", Detail: "this has been received already"},
+
+	"loop_site_fk":      unknown("site", "/site_id"),
+	"unit_site_fk":      unknown("site", "/site_id"),
+	"unit_loop_fk":      unknownAtSite("loop", "/loop_id"),
+	"equipment_site_fk": unknown("site", "/site_id"),
+	"batch_site_fk":     unknown("site", "/site_id"),
+	"batch_unit_fk":     unknownAtSite("unit", "/unit_id"),
+	"batch_species_fk":  unknown("species", "/species"),
+
+	"entry_site_fk":       unknown("site", "/site_id"),
+	"entry_batch_fk":      unknownAtSite("batch", "/batch_id"),
+	"entry_to_batch_fk":   unknownAtSite("batch", "/to_batch_id"),
+	"entry_product_fk":    unknown("product", "/product_id"),
+	"entry_unit_fk":       unknownAtSite("unit", "/unit_id"),
+	"entry_party_fk":      unknown("party", "/party_id"),
+	"entry_reverses_fk":   unknown("entry", "/reverses_id"),
+	"held_site_fk":        unknown("site", "/site_id"),
+	"transit_to_site_fk":  unknown("site", "/to_site_id"),
+	"transit_batch_fk":    unknownAtSite("batch", "/batch_id"),
+	"transit_product_fk":  unknown("product", "/product_id"),
+	"revision_site_fk":    unknown("site", "/site_id"),
+	"transit_received_fk": unknown("entry", "/sent_id"),
+}
+
+func unknown(noun, pointer string) domain.Error {
+	return domain.Error{
+		Kind: domain.Refused, Code: "unknown_reference", Detail: "there is no such " + noun,
+		Fields: []domain.FieldError{{Pointer: pointer, Detail: "there is no such " + noun}},
+	}
+}
+
+func unknownAtSite(noun, pointer string) domain.Error {
+	return domain.Error{
+		Kind: domain.Refused, Code: "unknown_reference", Detail: "there is no such " + noun + " at this site",
+		Fields: []domain.FieldError{{Pointer: pointer, Detail: "there is no such " + noun + " at this site"}},
+	}
+}
+
+// translate turns what the driver reports into a refusal, where a person can do
+// something about it. All else stays as it is, and is internal to the caller.
+func translate(err error) error {
+	if err == nil {
+		return nil
+	}
+	var refused *domain.Error
+	if errors.As(err, &refused) || errors.Is(err, context.Canceled) {
+		return err
+	}
+	var failed *pgconn.PgError
+	if !errors.As(err, &failed) {
+		var connect *pgconn.ConnectError
+		var network net.Error
+		if errors.As(err, &connect) || errors.As(err, &network) || errors.Is(err, net.ErrClosed) {
+			return unavailable{err}
+		}
+		return err
+	}
+	switch state := failed.Code; {
+	case state == uniqueViolation || state == foreignKeyViolation:
+		if meaning, ok := violations[failed.ConstraintName]; ok {
+			return &meaning
+		}
+	case state == insufficientPrivilege && strings.Contains(failed.Message, "row-level security"):
+		return domain.Errorf(domain.Forbidden, "forbidden", "this token is not for that")
+	case state == serializationFailure, state == deadlockDetected, state == lockNotAvailable,
+		state == tooManyConnections, state == queryCanceled, state == adminShutdown, state == crashShutdown,
+		state == cannotConnectNow, strings.HasPrefix(state, connectionException):
+		return unavailable{err}
+	}
+	return err
+}
+
+// unavailable is a fault that passes. Its cause is for the log.
+type unavailable struct{ cause error }
+
+func (u unavailable) Error() string { return "unavailable: " + u.cause.Error() }
+
+// As lets the caller see a refusal without the cause in its words.
+func (u unavailable) As(target any) bool {
+	refused, ok := target.(**domain.Error)
+	if ok {
+		*refused = domain.Errorf(domain.Unavailable, "unavailable", "the service cannot answer just now, try again in a moment")
+	}
+	return ok
+}
+
+// Unwrap returns the cause.
+func (u unavailable) Unwrap() error { return u.cause }
+
+// sqlState returns the SQLSTATE of an error of the database, or nothing.
+func sqlState(err error) string {
+	var failed *pgconn.PgError
+	if errors.As(err, &failed) {
+		return failed.Code
+	}
+	return ""
+}
+
+// passes reports whether the same transaction may succeed when it is run again.
+func passes(err error) bool {
+	state := sqlState(err)
+	return state == serializationFailure || state == deadlockDetected
+}

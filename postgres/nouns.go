@@ -1,0 +1,235 @@
+package postgres
+
+import (
+	"context"
+	"errors"
+	"reflect"
+	"slices"
+
+	"github.com/jackc/pgx/v5"
+
+	"shoalbook/domain"
+)
+
+// Coops has the one co-operative that a transaction is in.
+var Coops = Noun[domain.Coop, domain.CoopID]{
+	name:  "coop",
+	role:  domain.Manager,
+	fixed: []string{"currency"},
+	plain: []string{"name", "zone", "country"},
+	dated: []string{"share_by"},
+	id:    func(f *domain.Coop) domain.CoopID { return f.ID },
+	pack: func(f *domain.Coop) []any {
+		return []any{f.Currency, f.Name, f.Zone, f.Country, f.ShareBy}
+	},
+	check: (*domain.Coop).Check,
+	admit: func(_ context.Context, _ *Tx, _, is *domain.Coop) error { return CheckZone(is.Zone) },
+}
+
+// Sites has the schools and farms.
+var Sites = Noun[domain.SiteFacts, domain.SiteID]{
+	name:  "site",
+	role:  domain.Manager,
+	site:  "id",
+	plain: []string{"name", "kind", "longitude", "latitude", "altitude_m", "zone", "tags", "archived"},
+	id:    func(f *domain.SiteFacts) domain.SiteID { return f.ID },
+	pack: func(f *domain.SiteFacts) []any {
+		return []any{f.Name, f.Kind, f.Longitude, f.Latitude, f.AltitudeM, f.Zone, list(f.Tags), f.Archived}
+	},
+	check: (*domain.SiteFacts).Check,
+	admit: func(_ context.Context, _ *Tx, _, is *domain.SiteFacts) error {
+		if is.Zone == nil {
+			return nil
+		}
+		return CheckZone(*is.Zone)
+	},
+}
+
+// Units has the tanks, ponds, cages and grow beds.
+var Units = Noun[domain.Unit, domain.UnitID]{
+	name:  "unit",
+	role:  domain.Manager,
+	site:  "site_id",
+	fixed: []string{"site_id"},
+	plain: []string{"name", "kind", "archived"},
+	dated: []string{"water_volume_l", "bed_area_m2", "density_limit_kg_m3", "loop_id"},
+	id:    func(f *domain.Unit) domain.UnitID { return f.ID },
+	pack: func(f *domain.Unit) []any {
+		return []any{f.Site, f.Name, f.Kind, f.Archived, f.WaterVolumeL, f.BedAreaM2, f.DensityLimitKgM3, f.Loop}
+	},
+	check: (*domain.Unit).Check,
+	admit: func(ctx context.Context, tx *Tx, was, is *domain.Unit) error {
+		if was == nil {
+			if err := inUse(ctx, tx, "site", "/site_id", is.Site, is.Site); err != nil {
+				return err
+			}
+		}
+		if is.Loop == nil || was != nil && was.Loop != nil && *was.Loop == *is.Loop {
+			return nil
+		}
+		return inUse(ctx, tx, "loop", "/loop_id", *is.Loop, is.Site)
+	},
+}
+
+// Loops has what units share their water through.
+var Loops = Noun[domain.Loop, domain.LoopID]{
+	name:  "loop",
+	role:  domain.Manager,
+	site:  "site_id",
+	fixed: []string{"site_id"},
+	plain: []string{"name", "archived"},
+	dated: []string{"pump_flow_l_h", "pump_power_w"},
+	id:    func(f *domain.Loop) domain.LoopID { return f.ID },
+	pack: func(f *domain.Loop) []any {
+		return []any{f.Site, f.Name, f.Archived, f.PumpFlowLH, f.PumpPowerW}
+	},
+	check: (*domain.Loop).Check,
+	admit: func(ctx context.Context, tx *Tx, was, is *domain.Loop) error {
+		if was != nil {
+			return nil
+		}
+		return inUse(ctx, tx, "site", "/site_id", is.Site, is.Site)
+	},
+}
+
+// Parties has the hatcheries, sellers, buyers and funders.
+var Parties = Noun[domain.Party, domain.PartyID]{
+	name:  "party",
+	role:  domain.Manager,
+	plain: []string{"name", "roles", "phone", "archived"},
+	id:    func(f *domain.Party) domain.PartyID { return f.ID },
+	pack: func(f *domain.Party) []any {
+		return []any{f.Name, list(f.Roles), f.Phone, f.Archived}
+	},
+	check: (*domain.Party).Check,
+}
+
+// Products has the feed and the other inputs.
+var Products = Noun[domain.Product, domain.ProductID]{
+	name:  "product",
+	role:  domain.Manager,
+	fixed: []string{"unit"},
+	plain: []string{"name", "category", "stored", "archived"},
+	dated: []string{"protein_percent", "moisture_percent"},
+	id:    func(f *domain.Product) domain.ProductID { return f.ID },
+	pack: func(f *domain.Product) []any {
+		return []any{f.Unit, f.Name, f.Category, f.Stored, f.Archived, f.ProteinPercent, f.MoisturePercent}
+	},
+	check: (*domain.Product).Check,
+}
+
+// Equipment has what is written off over its life.
+var Equipment = Noun[domain.Equipment, domain.EquipmentID]{
+	name:  "equipment",
+	role:  domain.Manager,
+	site:  "site_id",
+	fixed: []string{"site_id"},
+	plain: []string{"name", "archived"},
+	dated: []string{"cost", "salvage", "life_months", "in_use_from", "retired_on"},
+	id:    func(f *domain.Equipment) domain.EquipmentID { return f.ID },
+	pack: func(f *domain.Equipment) []any {
+		return []any{f.Site, f.Name, f.Archived, f.Cost, f.Salvage, f.LifeMonths, f.InUseFrom, f.RetiredOn}
+	},
+	check: (*domain.Equipment).Check,
+	admit: func(ctx context.Context, tx *Tx, was, is *domain.Equipment) error {
+		if was != nil {
+			return nil
+		}
+		return inUse(ctx, tx, "site", "/site_id", is.Site, is.Site)
+	},
+}
+
+// Batches has the fish stocked together. Who may record may also begin a batch.
+var Batches = Noun[domain.Batch, domain.BatchID]{
+	name:  "batch",
+	role:  domain.Recorder,
+	site:  "site_id",
+	fixed: []string{"site_id", "unit_id", "species"},
+	plain: []string{"name", "tags", "season", "target_weight", "target_on", "archived"},
+	id:    func(f *domain.Batch) domain.BatchID { return f.ID },
+	pack: func(f *domain.Batch) []any {
+		return []any{f.Site, f.Unit, f.Species, f.Name, list(f.Tags), f.Season, f.TargetWeight, f.TargetOn, f.Archived}
+	},
+	check: (*domain.Batch).Check,
+	admit: func(ctx context.Context, tx *Tx, was, is *domain.Batch) error {
+		if was != nil {
+			return nil
+		}
+		if err := inUse(ctx, tx, "site", "/site_id", is.Site, is.Site); err != nil {
+			return err
+		}
+		return inUse(ctx, tx, "unit", "/unit_id", is.Unit, is.Site)
+	},
+}
+
+// CreateBatch adds a batch under the id its sender made. The same batch again is
+// what became of it, and not an error, even where it could not be made any more;
+// created says which.
+func CreateBatch(ctx context.Context, tx *Tx, b domain.Batch) (_ domain.Batch, created bool, err error) {
+	tx.Require(Batches.role)
+	made, known, err := knownBatch(ctx, tx, b)
+	if err != nil || known {
+		return made, false, err
+	}
+	made, created, err = Batches.create(ctx, tx, b)
+	if err != nil || created {
+		return made, created, err
+	}
+	made, known, err = knownBatch(ctx, tx, b) // somebody was faster
+	if err == nil && !known {                 // at a site that is not to be seen
+		conflict := violations["batch_pk"]
+		return b, false, &conflict
+	}
+	return made, false, err
+}
+
+// knownBatch returns what became of a batch that was made with the same facts.
+func knownBatch(ctx context.Context, tx *Tx, b domain.Batch) (_ domain.Batch, known bool, err error) {
+	history, err := Batches.Revisions(ctx, tx, History[domain.BatchID]{IDs: []domain.BatchID{b.ID}})
+	if err != nil || len(history) == 0 {
+		return b, false, err
+	}
+	if !reflect.DeepEqual(Batches.pack(&history[0].Facts), Batches.pack(&b)) {
+		conflict := violations["batch_pk"]
+		return b, false, &conflict
+	}
+	return history[len(history)-1].Facts, true, nil
+}
+
+// AllSpecies returns the kinds of fish that batches can be of, by code.
+func AllSpecies(ctx context.Context, tx *Tx) ([]domain.Species, error) {
+	return all[domain.Species](ctx, tx, `select code, scientific_name, english_name, french_name, source from species order by code`)
+}
+
+// inUse refuses to hang something on a thing that is not there, at another site
+// or out of use, and keeps it in use until the transaction ends.
+func inUse(ctx context.Context, tx *Tx, noun, pointer string, id [16]byte, site domain.SiteID) error {
+	column := "site_id"
+	if noun == "site" {
+		column = "id"
+	}
+	type parent struct {
+		Archived bool
+		Site     domain.SiteID
+	}
+	found, err := one[parent](ctx, tx, `select archived, `+column+` as site from `+noun+` where coop_id = $1 and id = $2 for share`, tx.coop, id)
+	switch {
+	case errors.Is(err, pgx.ErrNoRows):
+		refusal := unknown(noun, pointer)
+		return &refusal
+	case err != nil:
+		return err
+	case found.Site != site:
+		return &domain.Error{Kind: domain.Refused, Code: "wrong_site", Detail: "the " + noun + " is at another site",
+			Fields: []domain.FieldError{{Pointer: pointer, Detail: "is at another site"}}}
+	case found.Archived:
+		return &domain.Error{Kind: domain.Refused, Code: "archived", Detail: "the " + noun + " is out of use",
+			Fields: []domain.FieldError{{Pointer: pointer, Detail: "is out of use"}}}
+	}
+	return nil
+}
+
+// list returns an empty list for none, and a list that is nobody else's.
+func list(items []string) []string {
+	return append([]string{}, slices.Clone(items)...)
+}

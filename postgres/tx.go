@@ -1,0 +1,251 @@
+package postgres
+
+import (
+	"context"
+	"errors"
+	"math/rand/v2"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgxpool"
+
+	"shoalbook/domain"
+)
+
+// Credential is what a client showed: the co-operative its token names, and the
+// hash of the token.
+type Credential struct {
+	Coop      domain.CoopID
+	TokenHash [32]byte
+}
+
+// Actor is who acts in a transaction, and what of the co-operative nearly every
+// transaction needs to know.
+type Actor struct {
+	TokenID  domain.TokenID // zero: a command of the operator
+	Name     string
+	Role     domain.Role
+	Sites    []domain.SiteID // nil: all
+	Currency domain.Currency
+	Zone     string    // of the co-operative
+	At       time.Time // when the transaction began, by the database's clock
+}
+
+// Tx is a transaction inside one co-operative. It begins with its first round trip
+// to the database: statements that are only queued travel with the next one that
+// has to be waited for. It is used by one goroutine, and not after its function
+// has returned.
+type Tx struct {
+	store   *Store
+	coop    domain.CoopID
+	conn    *pgxpool.Conn
+	batch   *pgx.Batch
+	actor   Actor
+	entered bool
+	need    domain.Role
+	err     error // the first failure; nothing works after it
+}
+
+// View runs f with one unchanging picture of the data, which f cannot change. It
+// may run f again, if the database asks for it.
+func (s *Store) View(ctx context.Context, c Credential, f func(*Tx) error) error {
+	return s.transact(ctx, `begin isolation level repeatable read, read only`, func(tx *Tx) { tx.enter(c) }, domain.Reader, f)
+}
+
+// Update runs f and keeps what it changed if f returns nil, and nothing of it
+// otherwise. It may run f again, if the database asks for it, so f must not change
+// what it finds outside. It refuses tokens that may only look.
+func (s *Store) Update(ctx context.Context, c Credential, f func(*Tx) error) error {
+	return s.transact(ctx, `begin isolation level read committed, read write`, func(tx *Tx) { tx.enter(c) }, domain.Recorder, f)
+}
+
+// Operate is Update for a command of the operator, who needs no token. It is under
+// the same walls, inside the one co-operative that is named.
+func (s *Store) Operate(ctx context.Context, coop domain.CoopID, f func(*Tx) error) error {
+	return s.transact(ctx, `begin isolation level read committed, read write`, func(tx *Tx) { tx.enterAsOperator(coop) }, domain.Manager, f)
+}
+
+const attempts = 5
+
+func (s *Store) transact(ctx context.Context, begin string, enter func(*Tx), need domain.Role, f func(*Tx) error) error {
+	for n := 1; ; n++ {
+		err := s.attempt(ctx, begin, enter, need, f)
+		if err == nil || !passes(err) || n == attempts {
+			return translate(err)
+		}
+		// Those who collided must not come back at the same moment.
+		pause := time.Duration(1+rand.IntN(10<<n)) * time.Millisecond
+		select {
+		case <-ctx.Done():
+			return ctx.Err()
+		case <-time.After(pause):
+		}
+	}
+}
+
+func (s *Store) attempt(ctx context.Context, begin string, enter func(*Tx), need domain.Role, f func(*Tx) error) (err error) {
+	conn, err := s.acquire(ctx)
+	if err != nil {
+		return err
+	}
+	defer conn.Release()
+	tx := &Tx{store: s, conn: conn, batch: &pgx.Batch{}, need: need}
+	done := false
+	defer func() { // also when f panics
+		if !done {
+			tx.rollback(ctx)
+		}
+	}()
+	tx.batch.Queue(begin)
+	enter(tx)
+	if err := f(tx); err != nil {
+		return err
+	}
+	if !tx.entered { // nothing may be kept before it is known whose it is
+		if err := tx.flush(ctx); err != nil {
+			return err
+		}
+	}
+	tx.queue(`commit`)
+	if err := tx.flush(ctx); err != nil {
+		return err
+	}
+	done = true
+	return nil
+}
+
+// rollback leaves the connection clean, also when the request is over. If it
+// cannot, the pool throws the connection away.
+func (tx *Tx) rollback(ctx context.Context) {
+	conn := tx.conn.Conn()
+	if conn.IsClosed() || conn.PgConn().TxStatus() == 'I' {
+		return
+	}
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), 5*time.Second)
+	defer cancel()
+	if _, err := conn.Exec(ctx, `rollback`); err != nil {
+		conn.Close(ctx)
+	}
+}
+
+func (tx *Tx) enter(c Credential) {
+	tx.coop = c.Coop
+	const sql = `select token_id, name, role, sites, currency, zone, at from enter($1, $2)`
+	tx.queue(sql, c.Coop, c.TokenHash[:]).QueryRow(func(row pgx.Row) error {
+		var token *domain.TokenID
+		var name, role, currency, zone *string
+		var at *time.Time
+		if err := row.Scan(&token, &name, &role, &tx.actor.Sites, &currency, &zone, &at); err != nil {
+			return err
+		}
+		if token == nil { // the transaction is in no co-operative, where nothing is found
+			tx.err = domain.Errorf(domain.Unauthenticated, "unauthenticated", "this token is not known, or no longer holds")
+			return nil
+		}
+		tx.actor.TokenID, tx.actor.Name, tx.actor.Role = *token, *name, domain.Role(*role)
+		tx.actor.Currency, tx.actor.Zone, tx.actor.At = domain.Currency(*currency), *zone, *at
+		tx.entered = true
+		tx.store.currencies.LoadOrStore(tx.coop, tx.actor.Currency)
+		return nil
+	})
+}
+
+func (tx *Tx) enterAsOperator(coop domain.CoopID) {
+	tx.coop = coop
+	const settings = `select set_config('app.coop', $1, true), set_config('app.sites', '*', true),
+		set_config('app.token', '', true), set_config('app.actor', 'operator', true)`
+	tx.queue(settings, coop.String())
+	const facts = `select coalesce((select currency from coop where coop_id = $1), ''),
+		coalesce((select zone from coop where coop_id = $1), ''), now()`
+	tx.queue(facts, coop).QueryRow(func(row pgx.Row) error {
+		tx.actor = Actor{Name: "operator", Role: domain.Manager}
+		tx.entered = true
+		return row.Scan(&tx.actor.Currency, &tx.actor.Zone, &tx.actor.At)
+	})
+}
+
+// Actor returns who acts. It costs a round trip if it is asked for first.
+func (tx *Tx) Actor(ctx context.Context) (Actor, error) {
+	if !tx.entered {
+		if err := tx.flush(ctx); err != nil {
+			return Actor{}, err
+		}
+	}
+	return tx.actor, nil
+}
+
+// Currency returns the co-operative's currency, without a round trip if this
+// program has met the co-operative before: it never changes.
+func (tx *Tx) Currency(ctx context.Context) (domain.Currency, error) {
+	if c, ok := tx.store.currencies.Load(tx.coop); ok {
+		return c.(domain.Currency), nil
+	}
+	actor, err := tx.Actor(ctx)
+	return actor.Currency, err
+}
+
+// Require refuses, at the latest when the work would be kept, if the token's role
+// does not allow what takes this one.
+func (tx *Tx) Require(role domain.Role) {
+	if role.Allows(tx.need) {
+		tx.need = role
+	}
+}
+
+// queue adds a statement that is sent with the next one that is waited for, or
+// with the commit. The caller may set what reads its result.
+func (tx *Tx) queue(sql string, args ...any) *pgx.QueuedQuery {
+	return tx.batch.Queue(sql, args...)
+}
+
+// flush sends what is queued and waits for all of it.
+func (tx *Tx) flush(ctx context.Context) error {
+	if tx.err != nil {
+		return tx.err
+	}
+	batch := tx.batch
+	tx.batch = &pgx.Batch{}
+	err := tx.conn.SendBatch(ctx, batch).Close()
+	switch {
+	case tx.err != nil: // turned away; whatever else went wrong is a consequence
+	case err != nil:
+		tx.err = err
+	case !tx.actor.Role.Allows(tx.need):
+		tx.err = domain.Errorf(domain.Forbidden, "forbidden", "this token may not do that, it takes one for a %s", tx.need)
+	}
+	return tx.err
+}
+
+// later queues a query whose rows are in into once the transaction was flushed.
+func later[T any](tx *Tx, into *[]T, sql string, args ...any) {
+	tx.queue(sql, args...).Query(func(rows pgx.Rows) error {
+		found, err := pgx.CollectRows(rows, pgx.RowToStructByName[T])
+		*into = found
+		return err
+	})
+}
+
+// all returns the rows of a query as structs, by the names of the columns.
+func all[T any](ctx context.Context, tx *Tx, sql string, args ...any) ([]T, error) {
+	var found []T
+	later(tx, &found, sql, args...)
+	err := tx.flush(ctx)
+	return found, err
+}
+
+// one returns the only row of a query, or pgx.ErrNoRows.
+func one[T any](ctx context.Context, tx *Tx, sql string, args ...any) (T, error) {
+	found, err := all[T](ctx, tx, sql, args...)
+	switch {
+	case err != nil:
+		var none T
+		return none, err
+	case len(found) == 0:
+		var none T
+		return none, pgx.ErrNoRows
+	case len(found) > 1:
+		var none T
+		return none, errors.New("a query for one row found more")
+	}
+	return found[0], nil
+}
