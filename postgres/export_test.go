@@ -1,6 +1,11 @@
 package postgres
 
-import "github.com/jackc/pgx/v5/pgxpool"
+import (
+	"context"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgxpool"
+)
 
 // Pool is for tests that look at a connection behind the doors.
 func (s *Store) Pool() *pgxpool.Pool { return s.pool }
@@ -13,3 +18,16 @@ func Violations() []string {
 	}
 	return names
 }
+
+// Query runs any statement inside a transaction and returns the first column of its rows.
+func Query[T any](ctx context.Context, tx *Tx, sql string, args ...any) ([]T, error) {
+	var found []T
+	tx.queue(sql, args...).Query(func(rows pgx.Rows) (err error) {
+		found, err = pgx.CollectRows(rows, pgx.RowTo[T])
+		return err
+	})
+	return found, tx.flush(ctx)
+}
+
+// Queue queues any statement.
+func Queue(tx *Tx, sql string, args ...any) { tx.queue(sql, args...) }

@@ -1,10 +1,13 @@
 package postgres_test
 
 import (
+	"bytes"
 	"context"
 	"crypto/rand"
 	"crypto/sha256"
+	"encoding/json"
 	"errors"
+	"net/url"
 	"testing"
 
 	"shoalbook/domain"
@@ -121,4 +124,27 @@ func TestActor(t *testing.T) {
 		}
 		return err
 	})
+}
+
+// equalJSON compares what pointers point to, and times by instant.
+func equalJSON(a, b any) bool {
+	x, err := json.Marshal(a)
+	if err != nil {
+		panic(err)
+	}
+	y, err := json.Marshal(b)
+	return err == nil && bytes.Equal(x, y)
+}
+
+// loginURL returns the address for another user.
+func loginURL(t *testing.T, address, user string) string {
+	t.Helper()
+	u, err := url.Parse(address)
+	if err != nil {
+		t.Fatal(err)
+	}
+	query := u.Query()
+	query.Set("user", user)
+	u.User, u.RawQuery = nil, query.Encode()
+	return u.String()
 }
