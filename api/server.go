@@ -1,0 +1,93 @@
+package api
+
+import (
+	"context"
+	"errors"
+	"log/slog"
+	"net/http"
+	"time"
+
+	"github.com/gin-gonic/gin"
+
+	"shoalbook/domain"
+	"shoalbook/openapi"
+)
+
+// Config is what a server is told from outside.
+type Config struct {
+	Log     *slog.Logger
+	Ready   func(context.Context) error // nil while requests can be taken
+	Metrics bool                        // serve /metrics
+}
+
+// service answers the operations that are about the service itself. They need no
+// token and touch no co-operative.
+type service struct {
+	ready   func(context.Context) error
+	metrics gin.HandlerFunc // nil if not served
+	docs    gin.HandlerFunc
+}
+
+// newEngine returns an engine with all that is the same for every route, the
+// routes below /docs that the contract does not name, and the group to register
+// the operations of the contract with.
+func newEngine(cfg Config) (engine *gin.Engine, operations *gin.RouterGroup, own service, err error) {
+	contract, err := newValidator(openapi.YAML)
+	if err != nil {
+		return nil, nil, own, err
+	}
+	measured := newMetrics()
+	own = service{ready: cfg.Ready, docs: newDocs()}
+	if cfg.Metrics {
+		own.metrics = measured.handler()
+	}
+
+	gin.SetMode(gin.ReleaseMode)
+	engine = gin.New()
+	engine.ContextWithFallback = true // a *gin.Context ends when its request does
+	engine.HandleMethodNotAllowed = true
+	engine.RedirectTrailingSlash = false
+	if err := engine.SetTrustedProxies(nil); err != nil {
+		return nil, nil, own, err
+	}
+	engine.Use(begin(cfg.Log, RequestTimeout), measured.observe, recovery, secure)
+	engine.NoRoute(noRoute)
+	engine.NoMethod(noMethod)
+	engine.GET("/docs/*page", own.docs)
+	return engine, engine.Group("", contract.find, authenticate, contract.validate), own, nil
+}
+
+// wrapped returns the engine as it is served.
+func wrapped(engine *gin.Engine) http.Handler { return withHead(compressed(engine)) }
+
+// bindError answers a request that passed the contract and still could not be
+// bound: one of the two is wrong.
+func bindError(c *gin.Context, err error, _ int) {
+	writeProblem(c, errors.Join(errors.New("bind what the contract allows"), err))
+}
+
+// GetHealth says that the process is alive.
+func (s *service) GetHealth(c *gin.Context) {
+	c.JSON(http.StatusOK, openapi.Health{Status: openapi.HealthStatusOk})
+}
+
+// GetReadiness says whether requests can be taken.
+func (s *service) GetReadiness(c *gin.Context) {
+	ctx, cancel := context.WithTimeout(c.Request.Context(), 2*time.Second)
+	defer cancel()
+	if err := s.ready(ctx); err != nil {
+		requestOf(c).log.WarnContext(ctx, "not ready", slog.Any("error", err))
+		writeProblem(c, domain.Errorf(domain.Unavailable, "unavailable", "requests cannot be taken at the moment"))
+		return
+	}
+	c.JSON(http.StatusOK, openapi.Health{Status: openapi.HealthStatusOk})
+}
+
+// GetMetrics serves the measurements in the text format of Prometheus.
+func (s *service) GetMetrics(c *gin.Context) {
+	if s.metrics == nil {
+		noRoute(c)
+		return
+	}
+	s.metrics(c)
+}

@@ -1,0 +1,112 @@
+package api
+
+import (
+	"net/http"
+	"strings"
+	"testing"
+
+	"github.com/gin-gonic/gin"
+)
+
+func TestBearer(t *testing.T) {
+	t.Parallel()
+	server, _ := newTestServer(t, func(r gin.IRoutes) {
+		r.GET("/v1/coop", func(c *gin.Context) {
+			if got := requestOf(c).credential; got.Coop != testToken.Coop || got.TokenHash != testToken.Hash() {
+				t.Errorf("the handler sees %v", got)
+			}
+			fine(c)
+		})
+	})
+	text := testToken.Text()
+	for name, c := range map[string]struct {
+		headers   []string
+		status    int
+		challenge string
+	}{
+		"good":            {[]string{"Bearer " + text}, 200, ""},
+		"scheme in lower": {[]string{"bearer " + text}, 200, ""},
+		"none":            {nil, 401, `Bearer realm="shoalbook"`},
+		"empty":           {[]string{""}, 401, `Bearer realm="shoalbook", error="invalid_token"`},
+		"twice":           {[]string{"Bearer " + text, "Bearer " + text}, 401, `Bearer realm="shoalbook", error="invalid_token"`},
+		"Basic":           {[]string{"Basic c2hvYWw6c2hvYWw="}, 401, `Bearer realm="shoalbook", error="invalid_token"`},
+		"scheme only":     {[]string{"Bearer"}, 401, `Bearer realm="shoalbook", error="invalid_token"`},
+		"no scheme":       {[]string{text}, 401, `Bearer realm="shoalbook", error="invalid_token"`},
+		"two spaces":      {[]string{"Bearer  " + text}, 401, `Bearer realm="shoalbook", error="invalid_token"`},
+		"two in one":      {[]string{"Bearer " + text + ", Bearer " + text}, 401, `Bearer realm="shoalbook", error="invalid_token"`},
+		"mistyped":        {[]string{"Bearer " + text[:len(text)-1] + "!"}, 401, `Bearer realm="shoalbook", error="invalid_token"`},
+		"cut":             {[]string{"Bearer " + text[:20]}, 401, `Bearer realm="shoalbook", error="invalid_token"`},
+	} {
+		r, err := http.NewRequestWithContext(t.Context(), "GET", server.URL+"/v1/coop", nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if c.headers != nil {
+			r.Header["Authorization"] = c.headers
+		}
+		got := do(t, server, r)
+		if got.status != c.status || got.header.Get("WWW-Authenticate") != c.challenge {
+			t.Errorf("%s: status %d, %q", name, got.status, got.header.Get("WWW-Authenticate"))
+		}
+		if c.status == 401 {
+			if p := got.problem(t); p.Code != "unauthenticated" || strings.Contains(string(got.body), text) {
+				t.Errorf("%s: %s", name, got.body)
+			}
+		}
+	}
+}
+
+// No token in the address, and none asked for where the contract says so; what is
+// wrong with a request is told only to those who have one.
+func TestWhereATokenIsNeeded(t *testing.T) {
+	t.Parallel()
+	server, _ := newTestServer(t, func(r gin.IRoutes) { r.GET("/v1/entries", fine) })
+	for path, status := range map[string]int{
+		"/v1/entries": 401,
+		"/v1/entries?access_token=" + testToken.Text(): 401,
+		"/v1/entries?limit=0":                          401,
+		"/healthz":                                     200,
+		"/readyz":                                      200,
+		"/metrics":                                     200,
+		"/openapi.yaml":                                200,
+		"/docs":                                        200,
+	} {
+		if got := send(t, server, "GET", path, nil, "Authorization", ""); got.status != status {
+			t.Errorf("%s: status %d", path, got.status)
+		}
+	}
+}
+
+func TestPermitFollowsTheContract(t *testing.T) {
+	t.Parallel()
+	server, _ := newTestServer(t, func(r gin.IRoutes) {
+		handle := func(c *gin.Context) {
+			if err := permit(c, c.GetHeader("X-Role")); err != nil {
+				writeProblem(c, err)
+				return
+			}
+			fine(c)
+		}
+		r.GET("/v1/coop", handle)
+		r.PATCH("/v1/coop", handle)
+	})
+	for _, c := range []struct {
+		method, role string
+		status       int
+	}{
+		{"GET", "coordinator", 200}, {"GET", "keeper", 200}, {"GET", "", 403}, {"GET", "anyone", 403},
+		{"PATCH", "coordinator", 200}, {"PATCH", "keeper", 403}, {"PATCH", "owner", 403},
+	} {
+		var body []byte
+		if c.method == "PATCH" {
+			body = []byte(`{"name":"x"}`)
+		}
+		got := send(t, server, c.method, "/v1/coop", body, "X-Role", c.role, "Content-Type", mergeType, "If-Match", `"1"`)
+		if got.status != c.status {
+			t.Errorf("%s as %q: status %d: %s", c.method, c.role, got.status, got.body)
+		}
+		if c.status == 403 && got.problem(t).Code != "forbidden" {
+			t.Errorf("%s as %q: %s", c.method, c.role, got.body)
+		}
+	}
+}
