@@ -29,12 +29,14 @@ type Options struct {
 	MaxConns         int32         // default 16
 	AcquireTimeout   time.Duration // longest wait for a free connection; default 5 s
 	StatementTimeout time.Duration // longest run of one statement; default 30 s
+	Settle           time.Duration // how old what is asked for as known then must be; default 60 s
 }
 
 // Store is a pool of connections to the database.
 type Store struct {
 	pool           *pgxpool.Pool
 	acquireTimeout time.Duration
+	settle         time.Duration
 	currencies     sync.Map // domain.CoopID to domain.Currency, which never changes
 }
 
@@ -63,7 +65,7 @@ func Open(ctx context.Context, o Options) (*Store, error) {
 		pool.Close()
 		return nil, fmt.Errorf("open: %w", err)
 	}
-	return &Store{pool: pool, acquireTimeout: orDefault(o.AcquireTimeout, 5*time.Second)}, nil
+	return &Store{pool: pool, acquireTimeout: orDefault(o.AcquireTimeout, 5*time.Second), settle: orDefault(o.Settle, time.Minute)}, nil
 }
 
 // Close waits until every connection is given back, then closes them.

@@ -1,0 +1,317 @@
+package postgres
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"shoalbook/domain"
+)
+
+// folding takes the items of one site into its journal.
+type folding struct {
+	*recorder
+	*siteWork
+	base     domain.Date // the states are those before this day
+	journal  []domain.Entry
+	accepted []*item
+	site     *domain.Site
+	days     []dayRows
+	refolded bool
+}
+
+func (f *folding) run(ctx context.Context) error {
+	if f.timely() {
+		err := f.fold(f.items)
+		if err == nil {
+			f.accepted = f.items
+			f.save()
+			return nil
+		}
+		if len(f.items) == 1 {
+			return f.refuseOrFail(f.items[0], err)
+		}
+	}
+	return f.late(ctx)
+}
+
+// timely reports whether all items come after everything that is folded, so that
+// the latest states are what they go on from.
+func (f *folding) timely() bool {
+	first := &f.items[0].entry
+	end, any := f.head.position()
+	f.base = domain.Date(1 << 20)
+	for _, it := range f.items {
+		if it.target != nil {
+			return false
+		}
+	}
+	if !any {
+		return true
+	}
+	if first.Position().Compare(end) < 0 {
+		return false
+	}
+	// A batch that was emptied on the day counts again when more happens on it.
+	return first.On > end.On || !slices.ContainsFunc(f.states.batches, func(b batchRow) bool {
+		return b.ClosedOn != nil && *b.ClosedOn == end.On
+	})
+}
+
+// late takes items that change the past: everything from the first of their days on
+// is folded again.
+func (f *folding) late(ctx context.Context) error {
+	f.refolded = true
+	f.base = f.items[0].entry.On
+	for _, it := range f.items {
+		if it.target != nil {
+			f.base = min(f.base, it.target.OccurredOn)
+		}
+	}
+	f.states = states{}
+	var j journal
+	f.tx.statesBefore(f.id, f.base, &f.states)
+	f.tx.journalFrom(f.id, f.base, forever, &j)
+	if err := f.tx.flush(ctx); err != nil {
+		return err
+	}
+	var err error
+	if f.journal, err = j.decode(f.currency); err != nil {
+		return err
+	}
+	if err := f.fold(f.items); err == nil {
+		f.accepted = f.items
+		f.save()
+		return nil
+	} else if len(f.items) == 1 {
+		return f.refuseOrFail(f.items[0], err)
+	}
+	for _, it := range f.items {
+		if err := f.fold(append(f.accepted[:len(f.accepted):len(f.accepted)], it)); err != nil {
+			if err := f.refuseOrFail(it, err); err != nil {
+				return err
+			}
+			continue
+		}
+		f.accepted = append(f.accepted, it)
+	}
+	if len(f.accepted) == 0 {
+		return nil
+	}
+	if err := f.fold(f.accepted); err != nil {
+		return err
+	}
+	f.save()
+	return nil
+}
+
+// fold folds the journal from the base on, with the items in it.
+func (f *folding) fold(items []*item) error {
+	reversed := map[domain.EntryID]bool{}
+	entries := slices.Clone(f.journal)
+	for _, it := range items {
+		if it.target != nil {
+			if err := f.reversible(it, reversed); err != nil {
+				return err
+			}
+			reversed[it.target.ID] = true
+		}
+		if it.arriving != nil {
+			if err := f.receivable(it); err != nil {
+				return err
+			}
+			it.entry.Fixed = it.arriving.consignment()
+		}
+		entries = append(entries, it.entry)
+	}
+	entries = slices.DeleteFunc(entries, func(e domain.Entry) bool { return reversed[e.ID] })
+	domain.SortEntries(entries)
+	f.site = domain.NewSite(f.id, f.facts.facts())
+	f.states.put(f.site) // which copies them, so that they can be folded on again
+	f.days = f.days[:0]
+	if err := f.site.Fold(entries, keep(f.site, &f.days)); err != nil {
+		return err
+	}
+	for _, it := range items { // what was sent has a value now
+		if _, ok := it.entry.Body.(domain.Sent); ok {
+			i := slices.IndexFunc(entries, func(e domain.Entry) bool { return e.ID == it.entry.ID })
+			it.entry.Fixed = entries[i].Fixed
+		}
+	}
+	return nil
+}
+
+func (f *folding) reversible(it *item, reversed map[domain.EntryID]bool) error {
+	t := it.target
+	switch {
+	case t.Kind == "reversal":
+		return domain.Refuse("not_reversible", "a reversal cannot be reversed: record what is right as a new entry")
+	case t.ReversedBy != nil || reversed[t.ID]:
+		return domain.Refuse("already_reversed", "the entry is reversed already")
+	case t.ReceivedID != nil:
+		return domain.Refuse("not_reversible", "what was sent has been received: its receipt must be reversed there first")
+	}
+	return nil
+}
+
+func (f *folding) receivable(it *item) error {
+	switch c := it.arriving; {
+	case c.ToSiteID != f.id:
+		return domain.Refuse("unknown_reference", "nothing was sent to this site under that id")
+	case c.ReceivedID != nil:
+		return domain.Refuse("already_received", "this has been received already")
+	case it.entry.On < c.SentOn:
+		return domain.Refuse("before_batch", "it was sent on %s, so it cannot have arrived on %s", c.SentOn, it.entry.On)
+	}
+	return nil
+}
+
+// refuseOrFail notes a refusal; any other error is a failure of ours.
+func (f *folding) refuseOrFail(it *item, err error) error {
+	var refusal *domain.Error
+	if !errors.As(err, &refusal) {
+		return err
+	}
+	f.refuse(it, refusal)
+	return nil
+}
+
+// save queues everything that the accepted items change.
+func (f *folding) save() {
+	f.insert()
+	if f.refolded {
+		f.tx.clearFrom(f.id, f.base)
+	}
+	f.tx.saveDays(f.id, f.days)
+	f.advance()
+	doubts := f.doubts()
+	for _, it := range f.accepted {
+		switch b := it.entry.Body.(type) {
+		case domain.Sent:
+			f.send(it, b)
+		case domain.Received:
+			f.tx.queue(`update transit set received_id = $3, received_on = $4 where coop_id = $1 and sent_id = $2`, f.tx.coop, b.Sent, it.entry.ID, it.entry.On)
+		case domain.Reversal:
+			switch it.target.Kind {
+			case "sent":
+				f.tx.queue(`update transit set reversed = true where coop_id = $1 and sent_id = $2`, f.tx.coop, it.target.ID)
+			case "received":
+				f.tx.queue(`update transit set received_id = null, received_on = null where coop_id = $1 and sent_id = $2`, f.tx.coop, it.target.SentID)
+			}
+		}
+		if it.index < 0 || slices.ContainsFunc(f.held, func(h heldRow) bool { return h.ID == it.entry.ID }) {
+			f.tx.queue(`delete from held where coop_id = $1 and id = $2`, f.tx.coop, it.entry.ID)
+		}
+		if it.index >= 0 {
+			f.out[it.index].Status = "created"
+			f.out[it.index].Questions = doubts(it)
+		}
+	}
+}
+
+// insert queues the rows of the journal.
+func (f *folding) insert() {
+	const sql = `
+		insert into entry (coop_id, site_id, id, kind, occurred_on, occurred_at, rank, batch_id, to_batch_id, product_id,
+			unit_id, party_id, owed, reverses_id, value, note, body, digest)
+		values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18)`
+	for _, it := range f.accepted {
+		e := &it.entry
+		refs := e.Body.Refs()
+		var reverses *domain.EntryID
+		if it.target != nil {
+			reverses = &it.target.ID
+		}
+		var value *domain.Money
+		if e.Fixed != nil {
+			value = &e.Fixed.Value
+		}
+		f.tx.queue(sql, f.tx.coop, f.id, e.ID, e.Body.Kind(), e.On, e.At, e.Position().Rank, refs.Batch, refs.ToBatch, refs.Product,
+			refs.Unit, refs.Party, refs.Owed, reverses, value, e.Note, it.body, it.digest[:])
+	}
+}
+
+func (f *folding) send(it *item, b domain.Sent) {
+	const sql = `
+		insert into transit (coop_id, sent_id, from_site_id, to_site_id, sent_on, batch_id, product_id, fish, weight, quantity, value, donated)
+		values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)`
+	c := it.entry.Fixed
+	f.tx.queue(sql, f.tx.coop, it.entry.ID, f.id, b.ToSite, it.entry.On, c.Batch, c.Product, c.Fish, c.Weight, c.Quantity, c.Value, c.Donated)
+	sent := consignmentRow{SentID: it.entry.ID, FromSiteID: f.id, ToSiteID: b.ToSite, SentOn: it.entry.On, BatchID: c.Batch, ProductID: c.Product,
+		Fish: c.Fish, Weight: c.Weight, Quantity: c.Quantity, Value: c.Value, Donated: c.Donated}
+	for _, w := range f.sites { // it may be received in the same request
+		for _, other := range w.items {
+			if r, ok := other.entry.Body.(domain.Received); ok && r.Sent == it.entry.ID {
+				other.arriving = &sent
+			}
+		}
+	}
+}
+
+// advance queues how far the journal of the site is folded now.
+func (f *folding) advance() {
+	end, any := f.head.position()
+	for _, it := range f.accepted {
+		if p := it.entry.Position(); it.target == nil && (!any || p.Compare(end) > 0) {
+			end, any = p, true
+		}
+	}
+	const sql = `
+		update site_head set version = version + 1, last_on = $3, last_rank = $4, last_at = $5, last_id = $6, last_recorded_at = clock_timestamp()
+		where coop_id = $1 and site_id = $2`
+	if !any {
+		f.tx.queue(sql, f.tx.coop, f.id, nil, nil, nil, nil)
+		return
+	}
+	f.tx.queue(sql, f.tx.coop, f.id, end.On, end.Rank, end.At, end.ID)
+}
+
+// doubts returns what a person should look at after an entry.
+func (f *folding) doubts() func(*item) []Doubt {
+	return func(it *item) []Doubt {
+		product := it.entry.Body.Refs().Product
+		if product == nil {
+			return nil
+		}
+		if st := f.site.Stores[*product]; st != nil && st.BelowSince != nil {
+			return []Doubt{{"store_below_zero", fmt.Sprintf("by the book the store has held less than nothing of this product since %s: is a receipt missing?", *st.BelowSince)}}
+		}
+		return nil
+	}
+}
+
+// heldRow is an entry kept outside the journal.
+type heldRow struct {
+	ID         domain.EntryID
+	Kind       string
+	OccurredOn domain.Date
+	Entry      []byte
+	Code       string
+	Detail     string
+	RecordedAt time.Time
+}
+
+func (h heldRow) item(c domain.Currency) (*item, error) {
+	e, err := domain.DecodeEntry(h.Entry, c)
+	if err != nil {
+		return nil, fmt.Errorf("held entry %s: %w", h.ID, err)
+	}
+	it := &item{index: -1, entry: e, body: domain.EncodeBody(e.Body, c)}
+	it.digest = digest(&e, it.body)
+	return it, nil
+}
+
+// hold queues the keeping of an entry outside the journal, in place of an earlier
+// one of the same id.
+func (tx *Tx) hold(it *item, why *domain.Error) {
+	const sql = `
+		insert into held (coop_id, site_id, id, kind, occurred_on, entry, digest, code, detail)
+		values ($1, $2, $3, $4, $5, $6, $7, $8, $9)
+		on conflict (coop_id, id) do update set kind = excluded.kind, occurred_on = excluded.occurred_on, entry = excluded.entry,
+			digest = excluded.digest, code = excluded.code, detail = excluded.detail`
+	e := &it.entry
+	whole := domain.JoinEntry(e.ID, e.Body.Kind(), e.Site, e.On, e.At, e.Note, it.body)
+	tx.queue(sql, tx.coop, e.Site, e.ID, e.Body.Kind(), e.On, whole, it.digest[:], why.Code, why.Detail)
+}

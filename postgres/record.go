@@ -1,0 +1,369 @@
+package postgres
+
+import (
+	"cmp"
+	"context"
+	"crypto/sha256"
+	"errors"
+	"maps"
+	"slices"
+
+	"shoalbook/domain"
+)
+
+// Recording is what a client wants to have recorded, at once.
+type Recording struct {
+	Entries []domain.Entry
+	Strict  bool // all or nothing
+	Hold    bool // keep what does not fit outside the journal, until it does
+}
+
+// Outcome is what became of one entry.
+type Outcome struct {
+	ID        domain.EntryID
+	Status    string // created, exists, conflict, refused, held
+	Refusal   *domain.Error
+	Questions []Doubt
+}
+
+// Doubt is something a person should look at; it refuses nothing.
+type Doubt struct{ Code, Text string }
+
+// errNotAll makes the transaction of a strict recording leave nothing behind.
+var errNotAll = &domain.Error{Kind: domain.Refused, Code: "not_all_recorded", Detail: "nothing was recorded, since not every entry could be: see the results"}
+
+// Record takes entries into the journal. The outcomes are in the order of the
+// entries. With Strict, an entry that cannot be recorded makes the error
+// not_all_recorded, and the transaction must not be kept.
+//
+// The entries of a request are applied site by site in the order in which they are
+// folded, whatever order they came in. Where all of them fit together, all are
+// recorded; else each is tried by itself, in that order.
+func (tx *Tx) Record(ctx context.Context, r Recording) ([]Outcome, error) {
+	rec := &recorder{tx: tx, Recording: r, out: make([]Outcome, len(r.Entries))}
+	if err := rec.run(ctx); err != nil {
+		return nil, err
+	}
+	if r.Strict && slices.ContainsFunc(rec.out, func(o Outcome) bool { return o.Status == "refused" || o.Status == "conflict" }) {
+		return rec.out, errNotAll
+	}
+	return rec.out, nil
+}
+
+type recorder struct {
+	tx *Tx
+	Recording
+	out      []Outcome
+	currency domain.Currency
+	sites    map[domain.SiteID]*siteWork
+}
+
+// siteWork is what is known and done of one site in a recording.
+type siteWork struct {
+	id     domain.SiteID
+	head   headRow
+	facts  siteFacts
+	states states
+	held   []heldRow
+	today  domain.Date
+	items  []*item
+}
+
+// item is an entry on its way into the journal.
+type item struct {
+	index    int // in the request; -1: held until now
+	entry    domain.Entry
+	body     []byte
+	digest   [32]byte
+	target   *targetRow      // of a reversal
+	arriving *consignmentRow // of a received entry
+}
+
+type headRow struct {
+	SiteID   domain.SiteID
+	Zone     *string
+	Archived bool
+	Version  *int64
+	LastOn   *domain.Date
+	LastRank *int16
+	LastAt   *int16
+	LastID   *domain.EntryID
+}
+
+// position returns where the journal of the site ends.
+func (h headRow) position() (domain.Position, bool) {
+	if h.LastOn == nil {
+		return domain.Position{}, false
+	}
+	return domain.Position{On: *h.LastOn, Rank: *h.LastRank, At: *h.LastAt, ID: *h.LastID}, true
+}
+
+// targetRow is an entry that is to be reversed.
+type targetRow struct {
+	ID         domain.EntryID
+	SiteID     domain.SiteID
+	Kind       string
+	OccurredOn domain.Date
+	ReversedBy *domain.EntryID
+	ReceivedID *domain.EntryID
+	SentID     *domain.EntryID
+}
+
+func (r *recorder) run(ctx context.Context) error {
+	var err error
+	if r.currency, err = r.tx.Currency(ctx); err != nil {
+		return err
+	}
+	r.sites = map[domain.SiteID]*siteWork{}
+	for i := range r.Entries {
+		e := &r.Entries[i]
+		r.out[i].ID = e.ID
+		if r.sites[e.Site] == nil {
+			r.sites[e.Site] = &siteWork{id: e.Site}
+		}
+	}
+	ids := slices.SortedFunc(maps.Keys(r.sites), domain.SiteID.Compare)
+	if err := r.load(ctx, ids); err != nil {
+		return err
+	}
+	// What is received may have been sent in the same request.
+	slices.SortStableFunc(ids, func(a, b domain.SiteID) int {
+		return cmp.Compare(r.receives(a), r.receives(b))
+	})
+	for _, id := range ids {
+		if err := r.site(ctx, r.sites[id]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (r *recorder) receives(site domain.SiteID) int {
+	n := 0
+	for _, it := range r.sites[site].items {
+		if _, ok := it.entry.Body.(domain.Received); ok {
+			n++
+		}
+	}
+	return n
+}
+
+// load locks the sites and reads, in one round trip, all that is needed to judge
+// entries that come in time.
+func (r *recorder) load(ctx context.Context, sites []domain.SiteID) error {
+	tx := r.tx
+	// Writers share a lock that whoever issues a report takes alone: so nothing is in
+	// flight when it says what is known.
+	tx.queue(`select pg_advisory_xact_lock_shared(hashtextextended($1::uuid::text, 0))`, tx.coop)
+	const ensure = `
+		insert into site_head (coop_id, site_id)
+		select coop_id, id from site s where coop_id = $1 and id = any($2)
+		and not exists (select from site_head h where h.coop_id = s.coop_id and h.site_id = s.id)
+		on conflict do nothing`
+	tx.queue(ensure, tx.coop, sites)
+	const lock = `
+		select h.site_id, s.zone, s.archived, h.version, h.last_on, h.last_rank, h.last_at, h.last_id
+		from site_head h join site s on s.coop_id = h.coop_id and s.id = h.site_id
+		where h.coop_id = $1 and h.site_id = any($2)
+		order by h.site_id for no key update of h`
+	var heads []headRow
+	later(tx, &heads, lock, tx.coop, sites)
+	var known []struct {
+		ID     domain.EntryID
+		Digest []byte
+	}
+	ids := make([]domain.EntryID, len(r.Entries))
+	for i, e := range r.Entries {
+		ids[i] = e.ID
+	}
+	later(tx, &known, `select id, digest from entry where coop_id = $1 and id = any($2)`, tx.coop, ids)
+	targets, arrivals := r.refer()
+	for _, id := range sites {
+		w := r.sites[id]
+		tx.factsOf(id, forever, &w.facts)
+		tx.statesBefore(id, domain.Date(1<<20), &w.states)
+		later(tx, &w.held, `select id, kind, occurred_on, entry, code, detail, recorded_at from held where coop_id = $1 and site_id = $2`, tx.coop, id)
+	}
+	if err := tx.flush(ctx); err != nil {
+		return err
+	}
+	actor, err := tx.Actor(ctx)
+	if err != nil {
+		return err
+	}
+	for _, h := range heads {
+		w := r.sites[h.SiteID]
+		w.head = h
+		if w.today, err = today(cmp.Or(deref(h.Zone), actor.Zone), actor.At); err != nil {
+			return err
+		}
+	}
+	digests := map[domain.EntryID][]byte{}
+	for _, k := range known {
+		digests[k.ID] = k.Digest
+	}
+	for i := range r.Entries {
+		r.admit(i, digests, *targets, *arrivals)
+	}
+	return nil
+}
+
+// refer queues the reading of what entries name by id: the ones to be reversed, and
+// the consignments to be received.
+func (r *recorder) refer() (*[]targetRow, *[]consignmentRow) {
+	var reversed, sent []domain.EntryID
+	for _, e := range r.Entries {
+		switch b := e.Body.(type) {
+		case domain.Reversal:
+			reversed = append(reversed, b.Reverses)
+		case domain.Received:
+			sent = append(sent, b.Sent)
+		}
+	}
+	targets, arrivals := new([]targetRow), new([]consignmentRow)
+	if reversed != nil {
+		const sql = `
+			select e.id, e.site_id, e.kind, e.occurred_on, r.id as reversed_by, t.received_id,
+				case e.kind when 'received' then (e.body ->> 'sent_id')::uuid end as sent_id
+			from entry e
+			left join entry r on r.coop_id = e.coop_id and r.reverses_id = e.id
+			left join transit t on t.coop_id = e.coop_id and t.sent_id = e.id
+			where e.coop_id = $1 and e.id = any($2)`
+		later(r.tx, targets, sql, r.tx.coop, reversed)
+	}
+	if sent != nil {
+		later(r.tx, arrivals, consignmentsByID, r.tx.coop, sent)
+	}
+	return targets, arrivals
+}
+
+const consignmentsByID = `
+	select ` + consignmentColumns + ` from transit
+	where coop_id = $1 and sent_id = any($2) and not reversed
+	order by sent_id for no key update`
+
+// arrival reads a consignment that is to be received, if it is known here.
+func (tx *Tx) arrival(ctx context.Context, sent domain.EntryID) (*consignmentRow, error) {
+	found, err := all[consignmentRow](ctx, tx, consignmentsByID, tx.coop, []domain.EntryID{sent})
+	if err != nil || len(found) == 0 {
+		return nil, err
+	}
+	return &found[0], nil
+}
+
+// admit judges an entry by itself, and puts it to the work of its site.
+func (r *recorder) admit(i int, known map[domain.EntryID][]byte, targets []targetRow, arrivals []consignmentRow) {
+	e := r.Entries[i]
+	w := r.sites[e.Site]
+	it := &item{index: i, entry: e, body: domain.EncodeBody(e.Body, r.currency)}
+	it.digest = digest(&e, it.body)
+	if digest, ok := known[e.ID]; ok {
+		r.repeated(i, it.digest, digest)
+		return
+	}
+	known[e.ID] = it.digest[:] // a second of the same id in this request
+	switch {
+	case w.head.Version == nil:
+		r.refuse(it, &domain.Error{Kind: domain.Refused, Code: "unknown_reference", Detail: "there is no such site", Fields: []domain.FieldError{{Pointer: "/site_id", Detail: "there is no such site"}}})
+		return
+	case w.head.Archived:
+		r.refuse(it, domain.Refuse("archived", "the site is archived: bring it back before recording for it"))
+		return
+	}
+	if err := e.Check(w.today); err != nil {
+		r.refuse(it, err)
+		return
+	}
+	switch b := e.Body.(type) {
+	case domain.Reversal:
+		k := slices.IndexFunc(targets, func(t targetRow) bool { return t.ID == b.Reverses })
+		if k < 0 || targets[k].SiteID != e.Site {
+			r.refuse(it, &domain.Error{Kind: domain.Refused, Code: "unknown_reference", Detail: "there is no such entry at this site", Fields: []domain.FieldError{{Pointer: "/reverses_id", Detail: "there is no such entry at this site"}}})
+			return
+		}
+		it.target = &targets[k]
+	case domain.Received:
+		if k := slices.IndexFunc(arrivals, func(c consignmentRow) bool { return c.SentID == b.Sent }); k >= 0 {
+			it.arriving = &arrivals[k]
+		}
+	}
+	w.items = append(w.items, it)
+}
+
+func (r *recorder) repeated(i int, digest [32]byte, known []byte) {
+	if slices.Equal(digest[:], known) {
+		r.out[i].Status = "exists"
+		return
+	}
+	r.out[i].Status = "conflict"
+	r.out[i].Refusal = domain.Errorf(domain.Conflict, "id_conflict", "this id is in use for an entry that says something else: entries are never edited, reverse it and record a new one")
+}
+
+// refuse notes that an entry cannot be recorded.
+func (r *recorder) refuse(it *item, err error) {
+	var refusal *domain.Error
+	if !errors.As(err, &refusal) {
+		refusal = domain.Errorf(domain.Internal, "internal", "the entry could not be judged")
+	}
+	if it.index < 0 {
+		return // it stays held
+	}
+	o := &r.out[it.index]
+	o.Status, o.Refusal = "refused", refusal
+	if r.Hold && holdable(it, refusal) {
+		o.Status = "held"
+		r.tx.hold(it, refusal)
+	}
+}
+
+// holdable reports whether an entry may fit one day: what it says is possible, only
+// something that belongs before it is missing.
+func holdable(it *item, refusal *domain.Error) bool {
+	if refusal.Kind != domain.Refused {
+		return false
+	}
+	switch it.entry.Body.(type) {
+	case domain.Reversal:
+		return false
+	case domain.Received: // what was sent may be recorded later
+		return true
+	}
+	return refusal.Code != "archived" && refusal.Code != "unknown_reference"
+}
+
+// site records what is to be recorded of one site.
+func (r *recorder) site(ctx context.Context, w *siteWork) error {
+	if len(w.items) == 0 {
+		return nil
+	}
+	for _, h := range w.held { // what was held may fit now
+		it, err := h.item(r.currency)
+		if err != nil {
+			return err
+		}
+		if b, ok := it.entry.Body.(domain.Received); ok {
+			if it.arriving, err = r.tx.arrival(ctx, b.Sent); err != nil {
+				return err
+			}
+		}
+		if !slices.ContainsFunc(r.Entries, func(e domain.Entry) bool { return e.ID == it.entry.ID }) {
+			w.items = append(w.items, it)
+		}
+	}
+	slices.SortFunc(w.items, func(a, b *item) int { return a.entry.Position().Compare(b.entry.Position()) })
+	f := &folding{recorder: r, siteWork: w}
+	return f.run(ctx)
+}
+
+// digest tells an entry sent again from another one with the same id.
+func digest(e *domain.Entry, body []byte) [32]byte {
+	return sha256.Sum256(domain.JoinEntry(e.ID, e.Body.Kind(), e.Site, e.On, e.At, e.Note, body))
+}
+
+func deref[T any](p *T) T {
+	if p == nil {
+		var zero T
+		return zero
+	}
+	return *p
+}
