@@ -128,18 +128,15 @@ type Species struct {
 // Role is what a token may be used for.
 type Role string
 
-// The roles, each of which may do what the one before it may.
+// The roles. What each of them may do is said where operations are served.
 const (
-	Reader   Role = "reader"   // looks
-	Recorder Role = "recorder" // records entries
-	Manager  Role = "manager"  // changes the registry
+	Coordinator Role = "coordinator" // all of the co-operative
+	Keeper      Role = "keeper"      // records for the own sites
+	Funder      Role = "funder"      // what was issued to it
 )
 
-// Allows reports whether the role may do what takes the other.
-func (r Role) Allows(need Role) bool {
-	order := []Role{Reader, Recorder, Manager}
-	return slices.Index(order, r) >= slices.Index(order, need)
-}
+// Roles lists every role.
+var Roles = []Role{Coordinator, Keeper, Funder}
 
 // TokenFacts is what is kept of a token; the token itself is not.
 type TokenFacts struct {
@@ -273,7 +270,7 @@ func (f *Batch) Check() error {
 func (f *TokenFacts) Check() error {
 	c := &checker{}
 	c.name(f.Name)
-	c.oneOf(string(f.Role), "/role", string(Reader), string(Recorder), string(Manager))
+	c.require(slices.Contains(Roles, f.Role), "/role", "must be coordinator, keeper or funder")
 	c.require(f.Sites == nil || len(f.Sites) > 0, "/sites", "leave it out for all sites")
 	return c.refuse("the token")
 }

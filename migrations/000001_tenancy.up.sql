@@ -94,7 +94,7 @@ create table token (
   constraint token_coop_fk foreign key (coop_id) references coop (coop_id),
   constraint token_hash_once unique (coop_id, hash),
   constraint token_name_length check (char_length(name) between 1 and 200),
-  constraint token_role_known check (role in ('reader', 'recorder', 'manager')),
+  constraint token_role_known check (role in ('coordinator', 'keeper', 'funder')),
   constraint token_hash_length check (octet_length(hash) = 32)
 );
 comment on table token is 'What a client shows to act for a co-operative.';

@@ -83,7 +83,7 @@ func TestKeyBelongsToRequest(t *testing.T) {
 		return err
 	})
 	wantCode(t, err, domain.Refused, "idempotency_key_reused")
-	other := f.token(t, domain.Manager, nil)
+	other := f.token(t, domain.Coordinator, nil)
 	if _, replayed, err := f.once(t.Context(), other, "key", "two"); err != nil || replayed {
 		t.Errorf("another token cannot use the same key: replayed %v, %v", replayed, err)
 	}

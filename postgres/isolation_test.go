@@ -298,7 +298,7 @@ func TestSites(t *testing.T) {
 	n := newNeighbour(t, store)
 	own := n.farm.site(t)
 	ownUnit := n.farm.unit(t, own)
-	c := n.token(t, domain.Manager, []domain.SiteID{own})
+	c := n.token(t, domain.Coordinator, []domain.SiteID{own})
 	shut(t, "site", store, c, &postgres.Sites, n.site)
 	shut(t, "unit", store, c, &postgres.Units, n.unit)
 	shut(t, "loop", store, c, &postgres.Loops, n.loop)
@@ -342,7 +342,7 @@ func TestSites(t *testing.T) {
 			return err
 		},
 		"make a token": func(tx *postgres.Tx) error {
-			_, err := tx.CreateToken(t.Context(), domain.TokenFacts{ID: newID[domain.Token](), Name: "all", Role: domain.Manager}, [32]byte{1})
+			_, err := tx.CreateToken(t.Context(), domain.TokenFacts{ID: newID[domain.Token](), Name: "all", Role: domain.Coordinator}, [32]byte{1})
 			return err
 		},
 	} {

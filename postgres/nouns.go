@@ -14,7 +14,6 @@ import (
 // Coops has the one co-operative that a transaction is in.
 var Coops = Noun[domain.Coop, domain.CoopID]{
 	name:  "coop",
-	role:  domain.Manager,
 	fixed: []string{"currency"},
 	plain: []string{"name", "zone", "country"},
 	dated: []string{"share_by"},
@@ -29,7 +28,6 @@ var Coops = Noun[domain.Coop, domain.CoopID]{
 // Sites has the schools and farms.
 var Sites = Noun[domain.SiteFacts, domain.SiteID]{
 	name:  "site",
-	role:  domain.Manager,
 	site:  "id",
 	plain: []string{"name", "kind", "longitude", "latitude", "altitude_m", "zone", "tags", "archived"},
 	id:    func(f *domain.SiteFacts) domain.SiteID { return f.ID },
@@ -48,7 +46,6 @@ var Sites = Noun[domain.SiteFacts, domain.SiteID]{
 // Units has the tanks, ponds, cages and grow beds.
 var Units = Noun[domain.Unit, domain.UnitID]{
 	name:  "unit",
-	role:  domain.Manager,
 	site:  "site_id",
 	fixed: []string{"site_id"},
 	plain: []string{"name", "kind", "archived"},
@@ -74,7 +71,6 @@ var Units = Noun[domain.Unit, domain.UnitID]{
 // Loops has what units share their water through.
 var Loops = Noun[domain.Loop, domain.LoopID]{
 	name:  "loop",
-	role:  domain.Manager,
 	site:  "site_id",
 	fixed: []string{"site_id"},
 	plain: []string{"name", "archived"},
@@ -95,7 +91,6 @@ var Loops = Noun[domain.Loop, domain.LoopID]{
 // Parties has the hatcheries, sellers, buyers and funders.
 var Parties = Noun[domain.Party, domain.PartyID]{
 	name:  "party",
-	role:  domain.Manager,
 	plain: []string{"name", "roles", "phone", "archived"},
 	id:    func(f *domain.Party) domain.PartyID { return f.ID },
 	pack: func(f *domain.Party) []any {
@@ -107,7 +102,6 @@ var Parties = Noun[domain.Party, domain.PartyID]{
 // Products has the feed and the other inputs.
 var Products = Noun[domain.Product, domain.ProductID]{
 	name:  "product",
-	role:  domain.Manager,
 	fixed: []string{"unit"},
 	plain: []string{"name", "category", "stored", "archived"},
 	dated: []string{"protein_percent", "moisture_percent"},
@@ -121,7 +115,6 @@ var Products = Noun[domain.Product, domain.ProductID]{
 // Equipment has what is written off over its life.
 var Equipment = Noun[domain.Equipment, domain.EquipmentID]{
 	name:  "equipment",
-	role:  domain.Manager,
 	site:  "site_id",
 	fixed: []string{"site_id"},
 	plain: []string{"name", "archived"},
@@ -139,10 +132,9 @@ var Equipment = Noun[domain.Equipment, domain.EquipmentID]{
 	},
 }
 
-// Batches has the fish stocked together. Who may record may also begin a batch.
+// Batches has the fish stocked together.
 var Batches = Noun[domain.Batch, domain.BatchID]{
 	name:  "batch",
-	role:  domain.Recorder,
 	site:  "site_id",
 	fixed: []string{"site_id", "unit_id", "species"},
 	plain: []string{"name", "tags", "season", "target_weight", "target_on", "archived"},
@@ -166,7 +158,6 @@ var Batches = Noun[domain.Batch, domain.BatchID]{
 // what became of it, and not an error, even where it could not be made any more;
 // created says which.
 func CreateBatch(ctx context.Context, tx *Tx, b domain.Batch) (_ domain.Batch, created bool, err error) {
-	tx.Require(Batches.role)
 	made, known, err := knownBatch(ctx, tx, b)
 	if err != nil || known {
 		return made, false, err

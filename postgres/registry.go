@@ -18,7 +18,6 @@ import (
 // the table revision. A column unit_id is the field Unit of T.
 type Noun[T any, K ~[16]byte] struct {
 	name  string                                              // of the noun and of its table
-	role  domain.Role                                         // what it takes to change it
 	site  string                                              // column of the site it is at; none: it belongs to the whole co-operative
 	fixed []string                                            // columns that never change
 	plain []string                                            // columns whose past does not matter
@@ -78,7 +77,6 @@ func (n *Noun[T, K]) Create(ctx context.Context, tx *Tx, facts T) (T, error) {
 
 // create is Create that reports an id in use instead of refusing it.
 func (n *Noun[T, K]) create(ctx context.Context, tx *Tx, facts T) (made T, ok bool, err error) {
-	tx.Require(n.role)
 	if err := n.check(&facts); err != nil {
 		return made, false, err
 	}
@@ -111,7 +109,6 @@ func (n *Noun[T, K]) create(ctx context.Context, tx *Tx, facts T) (made T, ok bo
 // must not be later; change is shown what held on that day. A change for the past
 // ends where a later one begins.
 func (n *Noun[T, K]) Revise(ctx context.Context, tx *Tx, id K, version int64, from *domain.Date, change func(*T) error) (T, error) {
-	tx.Require(n.role)
 	past := from != nil
 	from, err := n.validFrom(ctx, tx, from)
 	if err != nil {

@@ -75,7 +75,7 @@ func trip[T any, K ~[16]byte](t *testing.T, f farm, n *postgres.Noun[T, K], fact
 			t.Fatalf("the history is %+v", history)
 		}
 		first := history[0]
-		if first.ValidFrom != nil || first.RecordedBy != "test manager" || first.RecordedAt.IsZero() {
+		if first.ValidFrom != nil || first.RecordedBy != "test coordinator" || first.RecordedAt.IsZero() {
 			t.Errorf("the first revision is %+v", first)
 		}
 		before, err := n.Revisions(ctx, tx, postgres.History[K]{IDs: []K{id(&facts)}, KnownAt: &first.RecordedAt})
@@ -307,7 +307,7 @@ func TestCreateBatchAgain(t *testing.T) {
 		})
 		return made, created, err
 	}
-	recorder := f.token(t, domain.Recorder, []domain.SiteID{site})
+	recorder := f.token(t, domain.Keeper, []domain.SiteID{site})
 	if _, created, err := make(recorder, batch); err != nil || !created {
 		t.Fatalf("created %v, %v", created, err)
 	}
@@ -329,7 +329,7 @@ func TestCreateBatchAgain(t *testing.T) {
 	another.Species = "CLZ"
 	_, _, err := make(recorder, another)
 	wantCode(t, err, domain.Conflict, "id_conflict")
-	elsewhere := f.token(t, domain.Recorder, []domain.SiteID{f.site(t)})
+	elsewhere := f.token(t, domain.Keeper, []domain.SiteID{f.site(t)})
 	_, _, err = make(elsewhere, batch)
 	var refused *domain.Error
 	if !errors.As(err, &refused) {

@@ -48,14 +48,14 @@ func newFarm(t testing.TB, store *postgres.Store) farm {
 	if err != nil {
 		t.Fatal(err)
 	}
-	f.all = f.token(t, domain.Manager, nil)
+	f.all = f.token(t, domain.Coordinator, nil)
 	return f
 }
 
 // token adds a token and returns what its holder shows.
 func (f farm) token(t testing.TB, role domain.Role, sites []domain.SiteID) postgres.Credential {
 	t.Helper()
-	c := postgres.Credential{Coop: f.coop, TokenHash: sha256.Sum256([]byte(rand.Text()))}
+	c := postgres.Credential{Coop: f.coop, TokenHash: sha256.Sum256([]byte(rand.Text())), Roles: domain.Roles}
 	facts := domain.TokenFacts{ID: newID[domain.Token](), Name: "test " + string(role), Role: role, Sites: sites}
 	if _, err := f.store.CreateToken(t.Context(), f.coop, facts, c.TokenHash); err != nil {
 		t.Fatal(err)
@@ -119,7 +119,7 @@ func TestActor(t *testing.T) {
 	f := newFarm(t, open(t))
 	f.view(t, func(ctx context.Context, tx *postgres.Tx) error {
 		a, err := tx.Actor(ctx)
-		if a.Name != "test manager" || a.Role != domain.Manager || a.Sites != nil || a.Currency != "KES" || a.Zone != "Africa/Nairobi" || a.At.IsZero() {
+		if a.Name != "test coordinator" || a.Role != domain.Coordinator || a.Sites != nil || a.Currency != "KES" || a.Zone != "Africa/Nairobi" || a.At.IsZero() {
 			t.Errorf("the actor is %+v", a)
 		}
 		return err

@@ -10,15 +10,15 @@ import (
 
 // The columns of the derived tables are the fields of the states, in their order.
 const (
-	batchColumns = `unit, first_on, closed_on, counted_on, harvest_on, stocked, moved_in, moved_out, dead,
+	batchColumns = `unit, left_units, left_on, first_on, closed_on, counted_on, harvest_on, stocked, moved_in, moved_out, dead,
 		harvested, unaccounted, harvest_guessed, stocked_mg, moved_in_mg, moved_out_mg, dead_mg,
-		harvested_g, unweighed, moved_unweighed, dead_guessed, dead_unweighed, mean_mg, mean_fish,
-		weighed_on, start_mg, start_fish, measured_on, measured_fed_g, measured_protein,
+		harvested_g, unweighed, moved_in_unweighed, moved_unweighed, dead_guessed, dead_unweighed, mean_mg, mean_fish,
+		weighed_on, start_mg, start_fish, measured_on, measured_mg, measured_fish, measured_fed_g, measured_protein,
 		measured_gain_mg, measured_dead_mg, measured_heat, measured_heat_days, length_cm, length_type,
 		length_mean_mg, fed_g, fed_protein, fed_blind_g, fed_days, fed_on, energy_wh, risk_on, at_risk,
-		risk_dead, survival_before, survival_at, gram_days, gram_days_guessed, path, heat_through, heat,
+		risk_dead, risk_guessed, risk_guessed_mg, survival_before, survival_at, gram_days, gram_days_guessed, path, heat_through, heat,
 		heat_days, cost, cost_in, cost_out, unpaid, donated, cash, imputed, given, sold_g, eaten_g,
-		given_g, discarded_g, last_g, last_fish`
+		given_g, discarded_g, last_g, last_fish, harvest_heat, harvest_heat_days`
 	storeColumns = `balance, value, donated_v, received, arrived, fed, used, sent, lost, spent, revaluation,
 		unit_value, unit_quantity, counted_on, below_since`
 	unitColumns = `temperature_on, temperature_sum, readings`
@@ -78,6 +78,14 @@ func fields(state any, before ...any) []any {
 		case []float64:
 			if s == nil {
 				f = []float64{}
+			}
+		case []domain.UnitID:
+			if s == nil {
+				f = []domain.UnitID{}
+			}
+		case []domain.Date:
+			if s == nil {
+				f = []domain.Date{}
 			}
 		case domain.Costs:
 			f = s[:]

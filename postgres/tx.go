@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"math/rand/v2"
+	"slices"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -17,6 +18,7 @@ import (
 type Credential struct {
 	Coop      domain.CoopID
 	TokenHash [32]byte
+	Roles     []domain.Role // those that may do what is to be done; none: nobody
 }
 
 // Actor is who acts in a transaction, and what of the co-operative nearly every
@@ -42,34 +44,34 @@ type Tx struct {
 	batch   *pgx.Batch
 	actor   Actor
 	entered bool
-	need    domain.Role
-	err     error // the first failure; nothing works after it
+	roles   []domain.Role // of which the actor must have one
+	err     error         // the first failure; nothing works after it
 }
 
 // View runs f with one unchanging picture of the data, which f cannot change. It
 // may run f again, if the database asks for it.
 func (s *Store) View(ctx context.Context, c Credential, f func(*Tx) error) error {
-	return s.transact(ctx, `begin isolation level repeatable read, read only`, func(tx *Tx) { tx.enter(c) }, domain.Reader, f)
+	return s.transact(ctx, `begin isolation level repeatable read, read only`, func(tx *Tx) { tx.enter(c) }, f)
 }
 
 // Update runs f and keeps what it changed if f returns nil, and nothing of it
 // otherwise. It may run f again, if the database asks for it, so f must not change
-// what it finds outside. It refuses tokens that may only look.
+// what it finds outside.
 func (s *Store) Update(ctx context.Context, c Credential, f func(*Tx) error) error {
-	return s.transact(ctx, `begin isolation level read committed, read write`, func(tx *Tx) { tx.enter(c) }, domain.Recorder, f)
+	return s.transact(ctx, `begin isolation level read committed, read write`, func(tx *Tx) { tx.enter(c) }, f)
 }
 
 // Operate is Update for a command of the operator, who needs no token. It is under
 // the same walls, inside the one co-operative that is named.
 func (s *Store) Operate(ctx context.Context, coop domain.CoopID, f func(*Tx) error) error {
-	return s.transact(ctx, `begin isolation level read committed, read write`, func(tx *Tx) { tx.enterAsOperator(coop) }, domain.Manager, f)
+	return s.transact(ctx, `begin isolation level read committed, read write`, func(tx *Tx) { tx.enterAsOperator(coop) }, f)
 }
 
 const attempts = 5
 
-func (s *Store) transact(ctx context.Context, begin string, enter func(*Tx), need domain.Role, f func(*Tx) error) error {
+func (s *Store) transact(ctx context.Context, begin string, enter func(*Tx), f func(*Tx) error) error {
 	for n := 1; ; n++ {
-		err := s.attempt(ctx, begin, enter, need, f)
+		err := s.attempt(ctx, begin, enter, f)
 		if err == nil || !passes(err) || n == attempts {
 			return translate(err)
 		}
@@ -83,13 +85,13 @@ func (s *Store) transact(ctx context.Context, begin string, enter func(*Tx), nee
 	}
 }
 
-func (s *Store) attempt(ctx context.Context, begin string, enter func(*Tx), need domain.Role, f func(*Tx) error) (err error) {
+func (s *Store) attempt(ctx context.Context, begin string, enter func(*Tx), f func(*Tx) error) (err error) {
 	conn, err := s.acquire(ctx)
 	if err != nil {
 		return err
 	}
 	defer conn.Release()
-	tx := &Tx{store: s, conn: conn, batch: &pgx.Batch{}, need: need}
+	tx := &Tx{store: s, conn: conn, batch: &pgx.Batch{}}
 	done := false
 	defer func() { // also when f panics
 		if !done {
@@ -129,7 +131,7 @@ func (tx *Tx) rollback(ctx context.Context) {
 }
 
 func (tx *Tx) enter(c Credential) {
-	tx.coop = c.Coop
+	tx.coop, tx.roles = c.Coop, c.Roles
 	const sql = `select token_id, name, role, sites, currency, zone, at from enter($1, $2)`
 	tx.queue(sql, c.Coop, c.TokenHash[:]).QueryRow(func(row pgx.Row) error {
 		var token *domain.TokenID
@@ -158,7 +160,8 @@ func (tx *Tx) enterAsOperator(coop domain.CoopID) {
 	const facts = `select coalesce((select currency from coop where coop_id = $1), ''),
 		coalesce((select zone from coop where coop_id = $1), ''), now()`
 	tx.queue(facts, coop).QueryRow(func(row pgx.Row) error {
-		tx.actor = Actor{Name: "operator", Role: domain.Manager}
+		tx.actor = Actor{Name: "operator", Role: domain.Coordinator}
+		tx.roles = domain.Roles
 		tx.entered = true
 		return row.Scan(&tx.actor.Currency, &tx.actor.Zone, &tx.actor.At)
 	})
@@ -184,14 +187,6 @@ func (tx *Tx) Currency(ctx context.Context) (domain.Currency, error) {
 	return actor.Currency, err
 }
 
-// Require refuses, at the latest when the work would be kept, if the token's role
-// does not allow what takes this one.
-func (tx *Tx) Require(role domain.Role) {
-	if role.Allows(tx.need) {
-		tx.need = role
-	}
-}
-
 // queue adds a statement that is sent with the next one that is waited for, or
 // with the commit. The caller may set what reads its result.
 func (tx *Tx) queue(sql string, args ...any) *pgx.QueuedQuery {
@@ -210,8 +205,8 @@ func (tx *Tx) flush(ctx context.Context) error {
 	case tx.err != nil: // turned away; whatever else went wrong is a consequence
 	case err != nil:
 		tx.err = err
-	case !tx.actor.Role.Allows(tx.need):
-		tx.err = domain.Errorf(domain.Forbidden, "forbidden", "this token may not do that, it takes one for a %s", tx.need)
+	case !slices.Contains(tx.roles, tx.actor.Role):
+		tx.err = domain.Errorf(domain.Forbidden, "forbidden", "a token of the role %s is not for that", tx.actor.Role)
 	}
 	return tx.err
 }
