@@ -12,7 +12,9 @@ import (
 // that add up, and what is needed to go on from there. Ratios are computed when
 // they are read. Its exported fields are the columns of the derived tables.
 type BatchState struct {
-	Unit UnitID // where the fish are
+	Unit      UnitID   // where the fish are
+	LeftUnits []UnitID // where they were before
+	LeftOn    []Date   // the day they left each
 
 	FirstOn   *Date // first fish
 	ClosedOn  *Date // no fish left
@@ -25,6 +27,7 @@ type BatchState struct {
 	StockedMg, MovedInMg, MovedOutMg, DeadMg Milligrams
 	HarvestedG                               Grams
 	Unweighed                                Fish // came in with an unknown weight
+	MovedInUnweighed                         Fish // of these, by moves
 	MovedUnweighed                           Fish // went out with an unknown weight
 	DeadGuessed                              Fish // dead whose weight was estimated
 	DeadUnweighed                            Fish // dead whose weight could not even be estimated
@@ -38,8 +41,10 @@ type BatchState struct {
 	StartMg   Milligrams
 	StartFish Fish
 
-	// The sums at the last weighing after stocking: feed and gain end together.
+	// The last weighing after stocking, and the sums then: feed and gain end together.
 	MeasuredOn       *Date
+	MeasuredMg       Milligrams
+	MeasuredFish     Fish
 	MeasuredFedG     Grams
 	MeasuredProtein  Milligrams
 	MeasuredGainMg   Milligrams
@@ -64,6 +69,8 @@ type BatchState struct {
 	RiskOn         *Date
 	AtRisk         Fish
 	RiskDead       Fish
+	RiskGuessed    Fish // of these dead, those whose weight is estimated
+	RiskGuessedMg  Milligrams
 	SurvivalBefore float64
 	SurvivalAt     []float64 // at the days of SurvivalDays passed so far
 
@@ -87,6 +94,8 @@ type BatchState struct {
 	SoldG, EatenG, GivenG, DiscardedG Grams // live weight
 	LastG                             Grams // the last harvest's weight and fish
 	LastFish                          Fish
+	HarvestHeat                       int64 // Heat and HeatDays at the last harvest
+	HarvestHeatDays                   int64
 }
 
 // SurvivalDays are the ages in days for which product-limit survival is kept.
