@@ -9,10 +9,20 @@ type Site struct {
 	Units   map[UnitID]*UnitState
 	Facts   Facts
 
-	day     Date
-	started bool
-	today   Day
-	emptied map[BatchID]bool
+	day      Date
+	on       *Date // the day, for states to point to
+	started  bool
+	today    Day
+	emptied  map[BatchID]bool
+	emptying []emptying // by moves, in their order
+}
+
+// emptying is a move that leaves no fish behind: what is left of the cost at the
+// end of the day goes with it, since other fish may have left on that day too.
+type emptying struct {
+	from BatchID
+	to   *BatchID     // or else
+	sent *Consignment // to another site
 }
 
 // Facts are what the registry says of the things entries refer to. Batches and
@@ -65,7 +75,7 @@ func NewSite(id SiteID, f Facts) *Site {
 // than no fish, more fish sold than harvested) is refused with the first such day.
 // A sent entry without a fixed value gets one.
 //
-// Folding may go on later on the same day, if no batch was emptied on it.
+// Folding may go on later on the same day, if no batch was closed on it.
 func (s *Site) Fold(entries []Entry, endOfDay func(Day)) error {
 	for i := range entries {
 		e := &entries[i]
@@ -73,9 +83,10 @@ func (s *Site) Fold(entries []Entry, endOfDay func(Day)) error {
 			if err := s.endDay(endOfDay); err != nil {
 				return err
 			}
-			s.day, s.started = e.On, true
+			day := e.On
+			s.day, s.on, s.started = day, &day, true
 			s.today = Day{On: e.On, Batches: map[BatchID]bool{}, Stores: map[ProductID]bool{}, Units: map[UnitID]bool{}}
-			s.emptied = map[BatchID]bool{}
+			s.emptied, s.emptying = map[BatchID]bool{}, nil
 		}
 		if err := e.Body.post(s, e); err != nil {
 			return err
@@ -89,11 +100,13 @@ func (s *Site) endDay(report func(Day)) error {
 		return nil
 	}
 	s.started = false
-	d := s.day
+	for _, m := range s.emptying {
+		s.follow(m)
+	}
 	var first error
 	var firstBatch BatchID
 	for id := range s.today.Batches {
-		if err := s.closeDay(s.Batches[id], s.emptied[id], d); err != nil {
+		if err := s.closeDay(s.Batches[id], s.emptied[id]); err != nil {
 			if first == nil || id.Compare(firstBatch) < 0 { // the same refusal whatever the order
 				first, firstBatch = err, id
 			}
@@ -109,10 +122,11 @@ func (s *Site) endDay(report func(Day)) error {
 }
 
 // closeDay judges a batch at the end of a day and closes it when nothing is left.
-func (s *Site) closeDay(b *BatchState, emptied bool, d Date) error {
+func (s *Site) closeDay(b *BatchState, emptied bool) error {
+	d := s.day
 	if emptied {
 		b.Unaccounted += b.OnHand()
-		b.CountedOn = &d
+		b.CountedOn = s.on
 	}
 	if n := b.OnHand(); n < 0 {
 		return Refuse("not_enough_fish", "on %s the batch would have %d fish fewer than none: look at the dates and counts, or enter a count of the fish first", d, -n)
@@ -122,13 +136,13 @@ func (s *Site) closeDay(b *BatchState, emptied bool, d Date) error {
 			d, formatDecimal(int64(gone), 3, 0), formatDecimal(int64(b.HarvestedG), 3, 0))
 	}
 	if b.FirstOn != nil && b.OnHand() == 0 && b.ClosedOn == nil {
-		b.ClosedOn, b.CountedOn = &d, &d
+		b.ClosedOn, b.CountedOn = s.on, s.on
 		if b.HarvestOn != nil && *b.HarvestOn == d && b.LastFish > 0 {
 			b.settle(d, Grams(b.LastG).Milligrams(), b.LastFish)
-		} else if b.MeanFish > 0 {
+		} else if b.MeanMg > 0 {
 			b.settle(d, b.MeanMg, b.MeanFish)
 		}
-		b.heatTo(d, s.Units[b.Unit])
+		b.heatTo(s.on, s.Units[b.Unit])
 	}
 	if b.FirstOn != nil && b.ClosedOn == nil {
 		b.step(d)
@@ -162,7 +176,7 @@ func (s *Site) living(id BatchID) (*BatchState, error) {
 	case b.ClosedOn != nil && *b.ClosedOn < s.day:
 		return nil, Refuse("batch_closed", "the batch has been empty since %s: if that is wrong, reverse the entry that emptied it", *b.ClosedOn)
 	}
-	b.risk(s.day)
+	b.risk(s.on)
 	return b, nil
 }
 
@@ -175,38 +189,54 @@ func (s *Site) arrive(id BatchID, n Fish, weight *Milligrams) (*BatchState, erro
 	if b.ClosedOn != nil {
 		return nil, Refuse("batch_closed", "the batch has been empty since %s: make a new batch for new fish", *b.ClosedOn)
 	}
-	d := s.day
 	if b.FirstOn == nil {
-		b.FirstOn, b.HeatThrough = &d, &d
+		b.FirstOn, b.HeatThrough = s.on, s.on
 	}
-	b.risk(d)
-	before := b.OnHand()
+	b.risk(s.on)
+	b.AtRisk += n
+	before := max(b.OnHand(), 0)
 	standing, known := b.weightOf(before)
 	if known && before > 0 {
-		b.settle(d, b.MeanMg, b.MeanFish)
+		b.settle(s.day, b.MeanMg, b.MeanFish)
 	}
-	b.AtRisk += n
 	switch {
+	case n == 0: // none survived the way
 	case weight == nil:
 		b.Unweighed += n
 		b.MeanMg, b.MeanFish, b.WeighedOn = 0, 0, nil
 	case known:
-		b.MeanMg, b.MeanFish, b.WeighedOn = standing+*weight, max(before, 0)+n, &d
+		b.MeanMg, b.MeanFish, b.WeighedOn = standing+*weight, before+n, s.on
 	}
 	return b, nil
 }
 
 // weigh takes a measured mean weight of the fish of a batch.
 func (s *Site) weigh(b *BatchState, mg Milligrams, fish Fish) {
-	d := s.day
-	b.settle(d, mg, fish)
+	b.settle(s.day, mg, fish)
 	if len(b.Path) == 0 {
-		b.step(d)
+		b.step(s.day)
 	}
-	b.heatTo(d, s.Units[b.Unit])
-	b.MeanMg, b.MeanFish, b.WeighedOn = mg, fish, &d
-	b.MeasuredOn, b.MeasuredHeat, b.MeasuredHeatDays = &d, b.Heat, b.HeatDays
+	b.heatTo(s.on, s.Units[b.Unit])
+	b.MeanMg, b.MeanFish, b.WeighedOn = mg, fish, s.on
+	b.MeasuredOn, b.MeasuredMg, b.MeasuredFish = s.on, mg, fish
+	b.MeasuredHeat, b.MeasuredHeatDays = b.Heat, b.HeatDays
+	b.guessDead()
 	b.measure()
+}
+
+// guessDead estimates the weight of the dead of the day, which were not weighed,
+// again: a weighing of the day itself is nearer to them than an earlier one.
+func (b *BatchState) guessDead() {
+	w, ok := b.weightOf(b.RiskGuessed)
+	if !ok || b.RiskGuessed == 0 || *b.RiskOn != *b.MeasuredOn {
+		return
+	}
+	if b.RiskGuessedMg == 0 { // there was nothing to estimate it by
+		n := min(b.RiskGuessed, b.DeadUnweighed)
+		b.DeadUnweighed, b.DeadGuessed = b.DeadUnweighed-n, b.DeadGuessed+n
+	}
+	b.DeadMg += w - b.RiskGuessedMg
+	b.RiskGuessedMg = w
 }
 
 // measure notes the sums that feed conversion ends with.
@@ -223,7 +253,7 @@ func (b *BatchState) gain(standing Milligrams) Milligrams {
 
 // leave takes moved fish out of a batch and returns their weight, the direct
 // cost that goes with them and the value of donated inputs in it.
-func (s *Site) leave(b *BatchState, n Fish, weighed *Grams, empties bool) (weight *Milligrams, cost, donated Money) {
+func (s *Site) leave(b *BatchState, n Fish, weighed *Grams) (weight *Milligrams, cost, donated Money) {
 	before := b.OnHand()
 	standing, known := b.weightOf(before)
 	if weighed != nil {
@@ -233,10 +263,10 @@ func (s *Site) leave(b *BatchState, n Fish, weighed *Grams, empties bool) (weigh
 		weight = &w
 	}
 	part, whole := int64(n), int64(before) // by number, where weights are not known
-	if known && weight != nil {
-		part, whole = int64(*weight), max(int64(standing), int64(*weight))
-	}
-	if empties || n >= before || whole <= 0 {
+	if known && weight != nil && *weight < standing {
+		part, whole = int64(*weight), int64(standing)
+	} // or where some weigh more than all did: the last weighing is out of date
+	if n >= before {
 		part, whole = 1, 1
 	}
 	cost = Money(mulDiv(int64(b.Direct()), part, whole))
@@ -252,6 +282,23 @@ func (s *Site) leave(b *BatchState, n Fish, weighed *Grams, empties bool) (weigh
 	return weight, cost, donated
 }
 
+// follow sends what is left of the cost of an emptied batch after its last fish.
+func (s *Site) follow(m emptying) {
+	b := s.Batches[m.from]
+	cost, donated := b.Direct(), b.Donated
+	switch {
+	case m.to != nil:
+		to := s.Batches[*m.to]
+		to.CostIn += cost
+		to.Donated += donated
+	default:
+		m.sent.Value += cost
+		m.sent.Donated += donated
+	}
+	b.CostOut += cost
+	b.Donated -= donated
+}
+
 // join puts moved fish into a batch, with what they cost.
 func (s *Site) join(id BatchID, n Fish, weight *Milligrams, cost, donated Money) error {
 	b, err := s.arrive(id, n, weight)
@@ -259,7 +306,9 @@ func (s *Site) join(id BatchID, n Fish, weight *Milligrams, cost, donated Money)
 		return err
 	}
 	b.MovedIn += n
-	if weight != nil {
+	if weight == nil {
+		b.MovedInUnweighed += n
+	} else {
 		b.MovedInMg += *weight
 		if b.Stocked == 0 && *b.FirstOn == s.day {
 			b.StartMg, b.StartFish = b.StartMg+*weight, b.StartFish+n
@@ -325,21 +374,32 @@ func (s *Site) charge(e *Entry, id *BatchID, c Category, from, to Date, amount M
 
 // take issues a quantity from a store and returns its cost, at the moving
 // average, and the value of donated goods in it.
-func (st *StoreState) take(q Quantity, d Date) (cost, donated Money) {
-	if st.Balance > 0 {
-		part := min(q, st.Balance)
-		cost = Money(mulDiv(int64(st.Value), int64(part), int64(st.Balance)))
-		donated = Money(mulDiv(int64(st.DonatedV), int64(part), int64(st.Balance)))
+func (st *StoreState) take(q Quantity, on *Date) (cost, donated Money) {
+	held := min(q, max(st.Balance, 0))
+	cost = st.worth(q - held)
+	if held > 0 {
+		cost += Money(mulDiv(int64(st.Value), int64(held), int64(st.Balance)))
+		donated = Money(mulDiv(int64(st.DonatedV), int64(held), int64(st.Balance)))
 		st.UnitValue, st.UnitQuantity = st.Value, st.Balance
-	}
-	if below := q - max(st.Balance, 0); below > 0 && st.UnitQuantity > 0 {
-		cost += Money(mulDiv(int64(st.UnitValue), int64(below), int64(st.UnitQuantity)))
 	}
 	st.Balance, st.Value, st.DonatedV = st.Balance-q, st.Value-cost, st.DonatedV-donated
 	if st.Balance < 0 && st.BelowSince == nil {
-		st.BelowSince = &d
+		st.BelowSince = on
 	}
 	return cost, donated
+}
+
+// worth returns what a quantity is worth at the moving average or, if there is
+// nothing in the store, at the last known unit cost.
+func (st *StoreState) worth(q Quantity) Money {
+	value, of := st.UnitValue, st.UnitQuantity
+	if st.Balance > 0 {
+		value, of = st.Value, st.Balance
+	}
+	if of == 0 {
+		return 0
+	}
+	return Money(mulDiv(int64(value), int64(q), int64(of)))
 }
 
 // put brings a quantity into a store. What was issued before it came, at an

@@ -113,20 +113,20 @@ const unknownStart = "the weight of the fish at stocking or arrival is not known
 
 func (r *reckoning) biomass() {
 	b := r.b
-	mass := func(name string, m Milligrams, unknown Fish, estimated bool, kind string) {
+	mass := func(name string, m Milligrams, unknown Fish, estimated bool, kinds ...string) {
 		if unknown > 0 {
 			r.null(name, fmt.Sprintf("the weight of %d of these fish is not known", unknown))
 			return
 		}
-		r.mass(name, m, estimated, kind)
+		r.mass(name, m, estimated, kinds...)
 	}
-	mass("biomass.stocked_kg", b.StockedMg, min(b.Unweighed, b.Stocked), false, "stocking")
-	mass("biomass.moved_in_kg", b.MovedInMg, min(b.Unweighed, b.MovedIn), false, "move")
+	mass("biomass.stocked_kg", b.StockedMg, b.Unweighed-b.MovedInUnweighed, false, "stocking")
+	mass("biomass.moved_in_kg", b.MovedInMg, b.MovedInUnweighed, false, "move", "received")
 	mass("biomass.moved_out_kg", b.MovedOutMg, b.MovedUnweighed, false, "move")
 	mass("biomass.dead_kg", b.DeadMg, b.DeadUnweighed, b.DeadGuessed > 0, "death")
 	r.flag("biomass.dead_estimated", b.DeadGuessed > 0)
 	r.mass("biomass.harvested_kg", b.HarvestedG.Milligrams(), false, "harvest")
-	counted := b.CountedOn != nil && b.WeighedOn != nil && *b.CountedOn == *b.WeighedOn
+	counted := b.CountedOn != nil && b.MeasuredOn != nil && *b.CountedOn == *b.MeasuredOn && len(b.Path) == 2 // no change since
 	switch {
 	case b.OnHand() == 0:
 		r.mass("biomass.on_hand_kg", 0, false)
@@ -231,9 +231,11 @@ func (r *reckoning) growth() {
 			r.null("growth."+n, reason)
 		}
 	}
-	mg, fish, on, heat, heatDays, kind := b.MeanMg, b.MeanFish, b.MeasuredOn, b.MeasuredHeat, b.MeasuredHeatDays, "sample"
+	mg, fish, kind := b.MeanMg, b.MeanFish, "sample"
+	last := weighing{b.MeasuredMg, b.MeasuredFish, b.MeasuredOn, b.MeasuredHeat, b.MeasuredHeatDays}
 	if b.Closed() {
-		mg, fish, on, heat, heatDays, kind = b.HarvestedG.Milligrams(), b.Harvested, b.HarvestOn, b.Heat, b.HeatDays, "harvest"
+		mg, fish, kind = b.HarvestedG.Milligrams(), b.Harvested, "harvest"
+		last = weighing{mg, fish, b.HarvestOn, b.HarvestHeat, b.HarvestHeatDays}
 	}
 	switch {
 	case b.FirstOn == nil:
@@ -244,11 +246,10 @@ func (r *reckoning) growth() {
 	case fish == 0:
 		null("the fish were never weighed", "mean_weight_g", "sgr", "daily_gain_g", "tgc", "days")
 	default:
-		w2 := float64(mg) / float64(fish) / 1000
-		r.real("growth.mean_weight_g", w2, func() *Why {
+		r.real("growth.mean_weight_g", float64(mg)/float64(fish)/1000, func() *Why {
 			return &Why{Formula: "weight of the fish weighed ÷ their number", Numerator: kgText(int64(mg)), Denominator: fishText(int64(fish)), Unit: "g", Estimated: b.Closed() && b.HarvestGuessed > 0, Kinds: []string{kind, "count"}}
 		})
-		r.grown(w2, on, heat, heatDays, null)
+		r.grown(last, null)
 	}
 	if b.LengthCM == 0 {
 		r.null("growth.condition_factor", "no lengths were measured")
@@ -261,9 +262,17 @@ func (r *reckoning) growth() {
 	})
 }
 
-// grown prints growth from stocking to a mean weight on a day.
-func (r *reckoning) grown(w2 float64, on *Date, heat, heatDays int64, null func(string, ...string)) {
-	b := r.b
+// weighing is the end of growth: the fish weighed, and the water until then.
+type weighing struct {
+	mg             Milligrams
+	fish           Fish
+	on             *Date
+	heat, heatDays int64
+}
+
+// grown prints growth from stocking to a weighing.
+func (r *reckoning) grown(last weighing, null func(string, ...string)) {
+	b, on, heat, heatDays := r.b, last.on, last.heat, last.heatDays
 	switch {
 	case on == nil || *on <= *b.FirstOn:
 		null("the fish were not weighed since they were stocked", "sgr", "daily_gain_g", "tgc", "days")
@@ -273,7 +282,7 @@ func (r *reckoning) grown(w2 float64, on *Date, heat, heatDays int64, null func(
 		r.number("growth.days", int64(*on-*b.FirstOn), "days")
 		return
 	}
-	w1, days := float64(b.StartMg)/float64(b.StartFish)/1000, float64(*on-*b.FirstOn)
+	w1, w2, days := float64(b.StartMg)/float64(b.StartFish)/1000, float64(last.mg)/float64(last.fish)/1000, float64(*on-*b.FirstOn)
 	span := fmt.Sprintf("%s g → %s g, %s → %s", trimFloat(w1), trimFloat(w2), *b.FirstOn, *on)
 	sgr, _ := husbandry.SGR(w1, w2, days)
 	r.real("growth.sgr", sgr, func() *Why {

@@ -1,5 +1,7 @@
 package domain
 
+import "slices"
+
 // What each kind of entry does to the state of its site.
 
 func (b Stocking) post(s *Site, _ *Entry) error {
@@ -30,8 +32,10 @@ func (b Death) post(s *Site, _ *Entry) error {
 	case ok:
 		st.DeadMg += w
 		st.DeadGuessed += b.Count
+		st.RiskGuessed, st.RiskGuessedMg = st.RiskGuessed+b.Count, st.RiskGuessedMg+w
 	default:
 		st.DeadUnweighed += b.Count
+		st.RiskGuessed += b.Count
 	}
 	if b.Empties {
 		s.emptied[b.Batch] = true
@@ -46,7 +50,7 @@ func (b Sample) post(s *Site, e *Entry) error {
 	}
 	mg, fish := b.weight(), b.Count
 	if st.MeasuredOn != nil && *st.MeasuredOn == e.On { // two samples of one day are one
-		mg, fish = mg+st.MeanMg, fish+st.MeanFish
+		mg, fish = mg+st.MeasuredMg, fish+st.MeasuredFish
 	}
 	s.weigh(st, mg, fish)
 	if b.MeanLengthCM != nil {
@@ -61,7 +65,7 @@ func (b Count) post(s *Site, e *Entry) error {
 		return err
 	}
 	st.Unaccounted += st.OnHand() - b.Count
-	st.CountedOn = &e.On
+	st.CountedOn = s.on
 	switch {
 	case b.Weight != nil:
 		s.weigh(st, b.Weight.Milligrams(), b.Count)
@@ -80,36 +84,45 @@ func (b Move) post(s *Site, e *Entry) error {
 		if err := s.unit(*b.ToUnit, "/to_unit_id"); err != nil {
 			return err
 		}
-		st.heatTo(e.On, s.Units[st.Unit])
-		st.Unit = *b.ToUnit
+		if *b.ToUnit != st.Unit {
+			st.heatTo(s.on, s.Units[st.Unit])
+			st.LeftUnits, st.LeftOn = append(slices.Clip(st.LeftUnits), st.Unit), append(slices.Clip(st.LeftOn), s.day)
+			st.Unit = *b.ToUnit
+		}
 		if n := st.OnHand(); b.Weight != nil && n > 0 {
 			s.weigh(st, b.Weight.Milligrams(), n)
 		}
 		return nil
 	}
-	w, cost, donated := s.leave(st, *b.Count, b.Weight, b.Empties)
+	if _, ok := s.Facts.Batches[*b.ToBatch]; !ok {
+		return &Error{Kind: Refused, Code: "unknown_reference", Detail: "there is no such batch at this site", Fields: []FieldError{{"/to_batch_id", "is not a batch of this site"}}}
+	}
+	w, cost, donated := s.leave(st, *b.Count, b.Weight)
 	if b.Empties {
 		s.emptied[b.Batch] = true
+		s.emptying = append(s.emptying, emptying{from: b.Batch, to: b.ToBatch})
 	}
 	return s.join(*b.ToBatch, *b.Count, w, cost, donated)
 }
 
-func (b Harvest) post(s *Site, e *Entry) error {
+func (b Harvest) post(s *Site, _ *Entry) error {
 	st, err := s.living(b.Batch)
 	if err != nil {
 		return err
 	}
-	n := st.OnHand()
+	st.heatTo(s.on, s.Units[st.Unit])
+	st.HarvestHeat, st.HarvestHeatDays = st.Heat, st.HeatDays
+	if st.HarvestOn == nil || *st.HarvestOn != s.day {
+		st.HarvestOn, st.LastG, st.LastFish = s.on, 0, 0
+	}
+	n := max(st.OnHand(), 0)
 	switch {
 	case b.Count != nil:
 		n = *b.Count
-		if st.HarvestOn == nil || *st.HarvestOn != e.On {
-			st.LastG, st.LastFish = 0, 0
-		}
 		st.LastG, st.LastFish = st.LastG+b.Weight, st.LastFish+n
 	case b.Empties:
 		st.HarvestGuessed += n
-	case st.MeanFish > 0:
+	case st.MeanMg > 0:
 		n = min(n, max(1, Fish(mulDiv(int64(b.Weight.Milligrams()), int64(st.MeanFish), int64(st.MeanMg)))))
 		st.HarvestGuessed += n
 	default:
@@ -118,7 +131,6 @@ func (b Harvest) post(s *Site, e *Entry) error {
 	}
 	st.Harvested += n
 	st.HarvestedG += b.Weight
-	st.HarvestOn = &e.On
 	if b.Empties {
 		s.emptied[b.Batch] = true
 	}
@@ -159,7 +171,7 @@ func (b Feeding) post(s *Site, e *Entry) error {
 		return err
 	}
 	store := s.store(b.Product)
-	cost, donated := store.take(Quantity(b.Weight), e.On)
+	cost, donated := store.take(Quantity(b.Weight), s.on)
 	store.Fed += Quantity(b.Weight)
 	st.Cost[Feed] += cost
 	st.Donated += donated
@@ -171,7 +183,7 @@ func (b Feeding) post(s *Site, e *Entry) error {
 	}
 	if st.FedOn == nil || *st.FedOn != e.On {
 		st.FedDays++
-		st.FedOn = &e.On
+		st.FedOn = s.on
 	}
 	return nil
 }
@@ -200,7 +212,7 @@ func (b Use) post(s *Site, e *Entry) error {
 		return nil
 	}
 	store := s.store(b.Product)
-	cost, donated := store.take(b.Quantity, e.On)
+	cost, donated := store.take(b.Quantity, s.on)
 	store.Used += b.Quantity
 	category, ok := useCategories[p.Category]
 	if !ok {
@@ -221,19 +233,16 @@ func (b Stocktake) post(s *Site, e *Entry) error {
 		return Refuse("unknown_reference", "this product is used without a store: there is nothing to count")
 	}
 	st := s.store(b.Product)
-	st.CountedOn = &e.On
+	st.CountedOn = s.on
 	lost := st.Balance - b.Quantity
 	st.Lost += lost
 	switch {
 	case lost > 0:
-		cost, donated := st.take(lost, e.On)
+		cost, donated := st.take(lost, s.on)
 		s.share(e, Losses, e.On, e.On, cost)
 		s.share(e, Donated, e.On, e.On, donated)
 	case lost < 0:
-		var value Money
-		if st.UnitQuantity > 0 {
-			value = Money(mulDiv(int64(st.UnitValue), int64(-lost), int64(st.UnitQuantity)))
-		}
+		value := st.worth(-lost)
 		st.put(-lost, value, 0)
 		s.share(e, Losses, e.On, e.On, -value)
 	}
@@ -252,7 +261,7 @@ func (b Sent) post(s *Site, e *Entry) error {
 		}
 		st := s.store(*b.Product)
 		c.Quantity = *b.Quantity
-		c.Value, c.Donated = st.take(c.Quantity, e.On)
+		c.Value, c.Donated = st.take(c.Quantity, s.on)
 		st.Sent += c.Quantity
 		if e.Fixed != nil {
 			st.Revaluation += c.Value - e.Fixed.Value
@@ -266,9 +275,12 @@ func (b Sent) post(s *Site, e *Entry) error {
 		return err
 	}
 	c.Fish = *b.Count
-	c.Weight, c.Value, c.Donated = s.leave(st, c.Fish, b.Weight, b.Empties)
+	c.Weight, c.Value, c.Donated = s.leave(st, c.Fish, b.Weight)
 	if b.Empties {
 		s.emptied[*b.Batch] = true
+		if e.Fixed == nil {
+			s.emptying = append(s.emptying, emptying{from: *b.Batch, sent: c})
+		}
 	}
 	if e.Fixed != nil {
 		st.CostOut += e.Fixed.Value - c.Value // what a later correction makes of it stays here
@@ -389,11 +401,11 @@ func (b Water) post(s *Site, e *Entry) error {
 	}
 	for id, st := range s.Batches {
 		if st.Unit == b.Unit && st.FirstOn != nil && !st.Closed() {
-			st.heatTo(e.On, u)
+			st.heatTo(s.on, u)
 			s.today.Batches[id] = true
 		}
 	}
-	u.TemperatureOn, u.TemperatureSum, u.Readings = &e.On, *b.TemperatureC, 1
+	u.TemperatureOn, u.TemperatureSum, u.Readings = s.on, *b.TemperatureC, 1
 	return nil
 }
 

@@ -95,7 +95,7 @@ func weightsByMonth(asOf Date, rule string, ids []BatchID, states map[BatchID]*B
 	if rule != ByUnitDays {
 		for i, id := range ids {
 			if states[id].FirstOn != nil {
-				byGrams[i] = states[id].GramDaysThrough(asOf)
+				byGrams[i] = states[id].GramDaysThrough(asOf + 1) // the day itself counts, as it does in the cost
 			}
 		}
 	}
@@ -136,13 +136,13 @@ func unitDays(m Month, asOf Date, ids []BatchID, states map[BatchID]*BatchState)
 			return b.FirstOn != nil && *b.FirstOn <= d && (b.ClosedOn == nil || d < *b.ClosedOn)
 		}
 		for _, id := range ids {
-			if there(states[id]) {
-				in[states[id].Unit]++
+			if b := states[id]; there(b) {
+				in[b.unitOn(d)]++
 			}
 		}
 		for i, id := range ids {
-			if there(states[id]) {
-				w[i] += shareOfDay / in[states[id].Unit]
+			if b := states[id]; there(b) {
+				w[i] += shareOfDay / in[b.unitOn(d)]
 			}
 		}
 	}

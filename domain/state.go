@@ -114,7 +114,7 @@ func (b *BatchState) Direct() Money { return b.Cost.Total() + b.CostIn - b.CostO
 
 // weightOf returns the weight of n fish at the last measured mean weight.
 func (b *BatchState) weightOf(n Fish) (Milligrams, bool) {
-	if b.MeanFish == 0 {
+	if b.MeanMg == 0 {
 		return 0, n == 0
 	}
 	return Milligrams(mulDiv(int64(b.MeanMg), int64(n), int64(b.MeanFish))), true
@@ -237,13 +237,13 @@ func (c Costs) Total() Money {
 // weight grows exponentially, so the mean of an interval is the logarithmic
 // mean of its ends; from an unknown start it grows in a straight line from 0.
 func (b *BatchState) settle(d Date, newMg Milligrams, newFish Fish) {
-	if len(b.Path) == 0 || newFish == 0 {
+	if len(b.Path) == 0 || newMg == 0 {
 		return
 	}
 	b.GramDays = slices.Clone(b.GramDays) // states of earlier days share it
 	start := Date(b.Path[0])
 	w2 := float64(newMg) / float64(newFish)
-	w1, known := w2, b.MeanFish > 0
+	w1, known := w2, b.MeanMg > 0
 	if known {
 		w1 = float64(b.MeanMg) / float64(b.MeanFish)
 	}
@@ -307,7 +307,7 @@ func (b *BatchState) addGramDays(m Month, g int64) {
 // FirstOn on; after the last weighing the weight is constant.
 func (b *BatchState) GramDaysThrough(d Date) []int64 {
 	c := BatchState{FirstOn: b.FirstOn, GramDays: append([]int64(nil), b.GramDays...)}
-	if b.MeanFish > 0 && !b.Closed() {
+	if b.MeanMg > 0 && !b.Closed() {
 		w := float64(b.MeanMg) / float64(b.MeanFish)
 		for s := range b.stretches(d) {
 			c.addGramDays(s.from.Month(), grams(s.fish, w, w, s.to-s.from))
@@ -318,17 +318,19 @@ func (b *BatchState) GramDaysThrough(d Date) []int64 {
 
 // step notes the fish on hand at the end of day d.
 func (b *BatchState) step(d Date) {
-	n := len(b.Path)
-	switch {
-	case n >= 2 && b.Path[n-2] == int64(d):
-		b.Path = append(b.Path[:n-2:n-2], int64(d), int64(b.OnHand()))
-	case n == 0 || b.Path[n-1] != int64(b.OnHand()):
-		b.Path = append(b.Path[:n:n], int64(d), int64(b.OnHand()))
+	path := slices.Clip(b.Path) // states of earlier days share it
+	if n := len(path); n >= 2 && path[n-2] == int64(d) {
+		path = slices.Clip(path[:n-2])
 	}
+	if n := len(path); n == 0 || path[n-1] != int64(b.OnHand()) {
+		path = append(path, int64(d), int64(b.OnHand()))
+	}
+	b.Path = path
 }
 
-// heatTo sums the water temperature for the days before d.
-func (b *BatchState) heatTo(d Date, u *UnitState) {
+// heatTo sums the water temperature for the days before one.
+func (b *BatchState) heatTo(on *Date, u *UnitState) {
+	d := *on
 	if b.HeatThrough == nil || *b.HeatThrough >= d {
 		return
 	}
@@ -339,17 +341,28 @@ func (b *BatchState) heatTo(d Date, u *UnitState) {
 			b.HeatDays += days
 		}
 	}
-	b.HeatThrough = &d
+	b.HeatThrough = on
 }
 
-// risk opens day d for the product-limit estimate, with the fish at hand.
-func (b *BatchState) risk(d Date) {
-	if b.RiskOn != nil && *b.RiskOn == d {
+// risk opens a day for the product-limit estimate, with the fish at hand.
+func (b *BatchState) risk(on *Date) {
+	if b.RiskOn != nil && *b.RiskOn == *on {
 		return
 	}
-	b.SurvivalAt = b.survivalThrough(d - 1)
+	b.SurvivalAt = b.survivalThrough(*on - 1)
 	b.SurvivalBefore = b.Survival()
-	b.RiskOn, b.AtRisk, b.RiskDead = &d, b.OnHand(), 0
+	b.RiskOn, b.AtRisk, b.RiskDead, b.RiskGuessed, b.RiskGuessedMg = on, b.OnHand(), 0, 0, 0
+}
+
+// unitOn returns the unit in which the fish were on a day; on the day of a move,
+// where they went.
+func (b *BatchState) unitOn(d Date) UnitID {
+	for i, left := range b.LeftOn {
+		if d < left {
+			return b.LeftUnits[i]
+		}
+	}
+	return b.Unit
 }
 
 // survivalThrough returns the estimate at each of SurvivalDays that has passed
