@@ -89,7 +89,7 @@ func parseDecimal(s string, digits int) (int64, error) {
 		return 0, fmt.Errorf("not a decimal number, or too large")
 	}
 	if trimmed := strings.TrimRight(frac, "0"); len(trimmed) > digits {
-		return 0, fmt.Errorf("at most %s", decimals(digits))
+		return 0, TooPrecise(digits)
 	} else {
 		frac = trimmed
 	}
