@@ -89,16 +89,15 @@ func migrationVersions() ([]uint, error) {
 	if err != nil {
 		return nil, fmt.Errorf("migrate: %w", err)
 	}
-	defer files.Close()
 	var all []uint
 	version, err := files.First()
 	for ; err == nil; version, err = files.Next(version) {
 		all = append(all, version)
 	}
 	if !errors.Is(err, fs.ErrNotExist) {
-		return nil, fmt.Errorf("migrate: %w", err)
+		return nil, errors.Join(fmt.Errorf("migrate: %w", err), files.Close())
 	}
-	return all, nil
+	return all, files.Close()
 }
 
 func migrateWith(ctx context.Context, url string, step func(*migrate.Migrate) error) (err error) {
