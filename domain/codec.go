@@ -3,20 +3,19 @@ package domain
 import (
 	"bytes"
 	"encoding/json"
+	"errors"
 	"fmt"
-	"io"
+	"math"
 	"reflect"
-	"slices"
+	"strconv"
 	"strings"
 	"unicode"
+	"unicode/utf8"
 )
 
 // This file is the one place that knows how an entry is written: as a flat JSON
 // object whose members are the fields of its kind, in snake case, with the
 // suffix of their unit. A new kind needs nothing here.
-
-// common are the members that every kind of entry has.
-var common = []string{"id", "kind", "site_id", "occurred_on", "occurred_at", "note"}
 
 // member describes one field of a kind.
 type member struct {
@@ -29,9 +28,13 @@ type member struct {
 var (
 	plans     = map[string][]member{}
 	kindTypes = map[string]reflect.Type{}
+	names     = map[string]string{} // of all members, so that reading them makes no new strings
 )
 
 func init() {
+	for _, n := range []string{"id", "kind", "site_id", "occurred_on", "occurred_at", "note"} {
+		names[n] = n
+	}
 	for _, k := range kinds {
 		t := reflect.TypeOf(k)
 		kindTypes[k.Kind()] = t
@@ -48,6 +51,7 @@ func init() {
 				m.optional = true
 			}
 			plans[k.Kind()] = append(plans[k.Kind()], m)
+			names[m.name] = m.name
 		}
 	}
 }
@@ -177,113 +181,182 @@ func JoinEntry(id EntryID, kind string, site SiteID, on Date, at *Minute, note s
 // their literal text, so nothing is lost; more decimals than the unit has are
 // refused, as are members the kind does not have.
 func DecodeEntry(raw []byte, c Currency) (Entry, error) {
-	members := map[string]json.RawMessage{}
-	if err := json.Unmarshal(raw, &members); err != nil {
+	d := decoder{currency: c}
+	if !d.split(raw) {
 		return Entry{}, Errorf(Invalid, "invalid_json", "the entry is not a JSON object")
 	}
-	ck := &checker{}
 	var e Entry
-	text := func(name string, required bool) (string, bool) {
-		r, ok := members[name]
-		if !ok {
-			ck.require(!required, "/"+name, "is missing")
-			return "", false
-		}
-		s, err := unquote(r)
-		if err != nil {
-			ck.add("/"+name, err.Error())
-			return "", false
-		}
-		return s, true
+	var kind string
+	d.value(reflect.ValueOf(&e.ID).Elem(), "id", false)
+	d.value(reflect.ValueOf(&e.Site).Elem(), "site_id", false)
+	d.value(reflect.ValueOf(&e.On).Elem(), "occurred_on", false)
+	d.value(reflect.ValueOf(&e.At).Elem(), "occurred_at", true)
+	d.value(reflect.ValueOf(&e.Note).Elem(), "note", true)
+	d.value(reflect.ValueOf(&kind).Elem(), "kind", false)
+	if _, ok := kindTypes[kind]; ok {
+		e.Body = d.body(kind)
+	} else {
+		d.add("/kind", "must be one of "+strings.Join(Kinds(), ", "))
 	}
-	var err error
-	if s, ok := text("id", true); ok {
-		if e.ID, err = ParseID[Entry](s); err != nil {
-			ck.add("/id", err.Error())
-		}
-	}
-	if s, ok := text("site_id", true); ok {
-		if e.Site, err = ParseID[SiteFacts](s); err != nil {
-			ck.add("/site_id", err.Error())
-		}
-	}
-	if s, ok := text("occurred_on", true); ok {
-		if e.On, err = ParseDate(s); err != nil {
-			ck.add("/occurred_on", err.Error())
-		}
-	}
-	if s, ok := text("occurred_at", false); ok {
-		m, err := ParseMinute(s)
-		if err != nil {
-			ck.add("/occurred_at", err.Error())
-		}
-		e.At = &m
-	}
-	e.Note, _ = text("note", false)
-	kind, _ := text("kind", true)
-	if _, ok := kindTypes[kind]; !ok {
-		ck.add("/kind", "must be one of "+strings.Join(Kinds(), ", "))
-		return e, ck.err()
-	}
-	for name := range members {
-		if !slices.Contains(common, name) && !slices.ContainsFunc(plans[kind], func(m member) bool { return m.name == name }) {
-			ck.add("/"+name, "is not a member of "+kind)
-		}
-	}
-	e.Body = decodeBody(kind, members, c, ck)
-	slices.SortFunc(ck.fields, func(a, b FieldError) int { return strings.Compare(a.Pointer, b.Pointer) })
-	return e, ck.err()
+	return e, d.err()
 }
 
 // DecodeBody reads the members of a kind that [EncodeBody] wrote.
 func DecodeBody(kind string, raw []byte, c Currency) (Body, error) {
-	members := map[string]json.RawMessage{}
 	if _, ok := kindTypes[kind]; !ok {
 		return nil, fmt.Errorf("unknown kind of entry %q", kind)
 	}
-	if err := json.Unmarshal(raw, &members); err != nil {
-		return nil, fmt.Errorf("body of %s: %w", kind, err)
+	d := decoder{currency: c}
+	if !d.split(raw) {
+		return nil, fmt.Errorf("the body of a %s is not a JSON object", kind)
 	}
-	ck := &checker{}
-	b := decodeBody(kind, members, c, ck)
-	return b, ck.err()
+	b := d.body(kind)
+	return b, d.err()
 }
 
-func decodeBody(kind string, members map[string]json.RawMessage, c Currency, ck *checker) Body {
+// decoder reads a flat JSON object and gathers what is wrong with it.
+type decoder struct {
+	checker
+	currency Currency
+	members  []written
+	room     [16]written // enough for almost every entry
+}
+
+// written is a member as it was written: its value is JSON.
+type written struct {
+	name  string
+	value []byte
+	read  bool
+}
+
+// split takes the object apart. It reports whether it is one.
+func (d *decoder) split(raw []byte) bool {
+	d.members = d.room[:0]
+	raw = bytes.TrimSpace(raw)
+	if !json.Valid(raw) || raw[0] != '{' {
+		return false
+	}
+	const space = " \t\r\n"
+	rest := bytes.TrimLeft(raw[1:], space)
+	for rest[0] != '}' {
+		n := token(rest)
+		text, _ := unquote(rest[:n])
+		name, ok := names[string(text)]
+		if !ok {
+			name = string(text)
+		}
+		rest = bytes.TrimLeft(rest[n:], space+":")
+		n = token(rest)
+		if d.find(name) != nil {
+			d.add(pointer(name), "is given twice")
+		}
+		d.members = append(d.members, written{name: name, value: rest[:n]})
+		rest = bytes.TrimLeft(rest[n:], space+",")
+	}
+	return true
+}
+
+// token returns the length of the JSON value that the text begins with.
+func token(s []byte) int {
+	depth, quoted := 0, false
+	for i := 0; i < len(s); i++ {
+		switch c := s[i]; {
+		case quoted && c == '\\':
+			i++
+		case c == '"':
+			if quoted = !quoted; !quoted && depth == 0 {
+				return i + 1
+			}
+		case quoted:
+		case c == '{' || c == '[':
+			depth++
+		case c == '}' || c == ']':
+			if depth == 0 {
+				return i
+			}
+			if depth--; depth == 0 {
+				return i + 1
+			}
+		case depth == 0 && (c == ',' || c <= ' '):
+			return i
+		}
+	}
+	return len(s)
+}
+
+// pointer returns the JSON pointer of a member (RFC 6901).
+func pointer(name string) string {
+	return "/" + strings.NewReplacer("~", "~0", "/", "~1").Replace(name)
+}
+
+func (d *decoder) find(name string) *written {
+	for i := range d.members {
+		if d.members[i].name == name {
+			return &d.members[i]
+		}
+	}
+	return nil
+}
+
+// value reads a member into a field.
+func (d *decoder) value(f reflect.Value, name string, optional bool) {
+	m := d.find(name)
+	if m == nil {
+		d.require(optional, "/"+name, "is missing")
+		return
+	}
+	m.read = true
+	if f.Kind() == reflect.Pointer {
+		f.Set(reflect.New(f.Type().Elem()))
+		f = f.Elem()
+	}
+	if err := setValue(f, m.value, d.currency); err != nil {
+		d.add("/"+name, err.Error())
+	}
+}
+
+// body reads the members of a kind; there must be no others left.
+func (d *decoder) body(kind string) Body {
 	v := reflect.New(kindTypes[kind]).Elem()
 	for _, m := range plans[kind] {
-		raw, ok := members[m.name]
-		if !ok {
-			ck.require(m.optional, "/"+m.name, "is missing")
-			continue
-		}
-		f := v.Field(m.index)
-		if f.Kind() == reflect.Pointer {
-			f.Set(reflect.New(m.typ))
-			f = f.Elem()
-		}
-		if err := setValue(f, raw, c); err != nil {
-			ck.add("/"+m.name, err.Error())
+		d.value(v.Field(m.index), m.name, m.optional)
+	}
+	for _, m := range d.members {
+		if !m.read {
+			d.add(pointer(m.name), "is not a member of "+kind)
 		}
 	}
 	return v.Interface().(Body)
 }
 
-func setValue(f reflect.Value, raw json.RawMessage, c Currency) (err error) {
+// The largest numbers that are read, in their smallest units: sums of millions
+// of them still fit.
+const (
+	mostFish       = 1_000_000_000
+	mostGrams      = 1_000_000_000
+	mostMilligrams = 1_000_000_000
+	mostQuantity   = 10_000_000_000
+	mostOther      = 1_000_000_000_000
+	mostMoney      = 1_000_000_000_000_000
+)
+
+var errLarge = errors.New("is too large")
+
+func setValue(f reflect.Value, raw []byte, c Currency) (err error) {
 	switch p := f.Addr().Interface().(type) {
 	case *Grams:
-		*p, err = number[Grams](raw, 3)
+		*p, err = number[Grams](raw, 3, mostGrams)
 	case *Milligrams:
-		*p, err = number[Milligrams](raw, 3)
+		*p, err = number[Milligrams](raw, 3, mostMilligrams)
 	case *Quantity:
-		*p, err = number[Quantity](raw, 3)
+		*p, err = number[Quantity](raw, 3, mostQuantity)
 	case *Thousandths:
-		*p, err = number[Thousandths](raw, 3)
+		*p, err = number[Thousandths](raw, 3, mostOther)
 	case *Fish:
-		*p, err = number[Fish](raw, 0)
+		*p, err = number[Fish](raw, 0, mostFish)
 	case *bool:
 		if *p = string(raw) == "true"; !*p && string(raw) != "false" {
-			return fmt.Errorf("must be true or false")
+			return errors.New("must be true or false")
 		}
 	default:
 		s, err := unquote(raw)
@@ -292,41 +365,54 @@ func setValue(f reflect.Value, raw json.RawMessage, c Currency) (err error) {
 		}
 		switch p := p.(type) {
 		case *string:
-			*p = s
+			*p = string(s)
+		case *Minute:
+			*p, err = ParseMinute(string(s))
 		case *Money:
-			*p, err = c.Parse(s)
+			if *p, err = c.Parse(string(s)); *p > mostMoney || *p < -mostMoney {
+				err = errLarge
+			}
 		case *UnitPrice:
-			*p, err = c.ParsePrice(s)
+			if *p, err = c.ParsePrice(string(s)); *p > mostMoney || *p < -mostMoney {
+				err = errLarge
+			}
 		case interface{ UnmarshalText([]byte) error }:
-			err = p.UnmarshalText([]byte(s))
+			err = p.UnmarshalText(s)
 		}
 		return err
 	}
 	return err
 }
 
-func number[T ~int64](raw json.RawMessage, digits int) (T, error) {
+func number[T ~int64](raw []byte, digits int, most T) (T, error) {
 	s := string(raw)
 	if strings.ContainsAny(s, "eE") { // 1e3 is a JSON number too
-		d := json.NewDecoder(strings.NewReader(s))
-		var f float64
-		if err := d.Decode(&f); err != nil || f != float64(int64(f)) || f > 1e15 || f < -1e15 {
-			return 0, fmt.Errorf("not a plain decimal number such as 12.5")
+		f, err := strconv.ParseFloat(s, 64)
+		if err != nil || f != math.Trunc(f) || math.Abs(f) > 1e15 {
+			return 0, errDecimal
 		}
-		s = fmt.Sprintf("%d", int64(f))
+		s = strconv.FormatInt(int64(f), 10)
 	}
 	v, err := parseDecimal(s, digits)
+	if err == nil && (v > int64(most) || v < -int64(most)) {
+		err = errLarge
+	}
 	return T(v), err
 }
 
-func unquote(raw json.RawMessage) (string, error) {
-	var s *string
-	d := json.NewDecoder(bytes.NewReader(raw))
-	if err := d.Decode(&s); err != nil || s == nil {
-		return "", fmt.Errorf("must be a text")
+var errText = errors.New("must be a text")
+
+// unquote returns what a JSON string says, perhaps as a part of it.
+func unquote(raw []byte) ([]byte, error) {
+	if len(raw) < 2 || raw[0] != '"' || !utf8.Valid(raw) {
+		return nil, errText
 	}
-	if _, err := d.Token(); err != io.EOF {
-		return "", fmt.Errorf("must be a text")
+	if s := raw[1 : len(raw)-1]; bytes.IndexByte(s, '\\') < 0 {
+		return s, nil
 	}
-	return *s, nil
+	var s string
+	if err := json.Unmarshal(raw, &s); err != nil || strings.ContainsRune(s, 0) {
+		return nil, errText
+	}
+	return []byte(s), nil
 }

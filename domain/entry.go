@@ -133,6 +133,7 @@ func (e *Entry) Check(today Date) error {
 	case e.On < earliest || e.On > latest:
 		c.add("/occurred_on", "must be after 1990")
 	}
+	c.require(e.Note == "" || fits(e.Note, 1000), "/note", "must be at most 1000 characters")
 	e.Body.check(c)
 	return c.err()
 }

@@ -93,14 +93,16 @@ func (b Move) Refs() Refs    { return Refs{Batch: &b.Batch, ToBatch: b.ToBatch, 
 func (b Harvest) Refs() Refs { return Refs{Batch: &b.Batch} }
 
 func (b Stocking) check(c *checker) {
+	c.oneOf(b.Origin, "/origin", "bought", "bred", "opening")
 	c.require(b.Count >= 1, "/count", "must be at least 1")
 	c.require(b.MeanWeight == nil || b.Weight == nil, "/weight_kg", "give the weight of all fish or of one, not both")
 	c.require(b.Amount == nil || b.UnitPrice == nil, "/unit_price", "give the amount or the price for one fish, not both")
 	c.fishWeight(b.weight(), b.Count, "/mean_weight_g")
-	c.prices(b.Amount, b.UnitPrice)
+	c.prices(b.Amount, b.UnitPrice, b.cost())
 }
 
 func (b Death) check(c *checker) {
+	c.optionalOf(b.Cause, "/cause", "transport", "handling", "disease", "oxygen", "water", "predator", "cannibalism", "power_cut", "other", "unknown")
 	c.require(b.Count >= 1 || b.Empties && b.Count == 0, "/count", "must be at least 1")
 	if b.Weight != nil {
 		w := b.Weight.Milligrams()
@@ -114,6 +116,7 @@ func (b Sample) check(c *checker) {
 	if w := b.weight(); b.Weight != nil || b.WeightG != nil {
 		c.fishWeight(&w, b.Count, "/weight_kg")
 	}
+	c.optionalOf(b.LengthType, "/length_type", "total", "standard", "fork")
 	c.require((b.MeanLengthCM == nil) == (b.LengthType == nil), "/length_type", "a length needs its type (total, standard or fork), and a type a length")
 	c.require(b.MeanLengthCM == nil || *b.MeanLengthCM > 300 && *b.MeanLengthCM <= 180_000, "/mean_length_cm", "must be more than 0.3 and at most 180 cm")
 	c.require(b.WeightCVPercent == nil || *b.WeightCVPercent >= 0 && *b.WeightCVPercent <= 300_000, "/weight_cv_percent", "must be between 0 and 300")
@@ -145,6 +148,7 @@ func (b Move) check(c *checker) {
 func (b Harvest) check(c *checker) {
 	c.require(b.Weight >= 1, "/weight_kg", "must be more than 0")
 	c.require(b.Count == nil || *b.Count >= 1, "/count", "must be at least 1")
+	c.require(b.SizeClass == nil || fits(*b.SizeClass, 40), "/size_class", "must be 1 to 40 characters")
 	if b.Count != nil && *b.Count >= 1 {
 		w := b.Weight.Milligrams()
 		c.fishWeight(&w, *b.Count, "/weight_kg")
@@ -152,22 +156,36 @@ func (b Harvest) check(c *checker) {
 }
 
 // heaviest is the weight above which no fish of the species kept in tanks is
-// believed: 60 kg (common practice, no source).
-const heaviest = Milligrams(60_000_000)
+// believed: 60 kg (common practice, no source). mostFishWeight is that above
+// which nobody stocked, moved or weighed fish at once.
+const (
+	heaviest       = Milligrams(60_000_000)
+	mostFishWeight = Milligrams(mostGrams * 1000)
+)
 
 func (c *checker) fishWeight(total *Milligrams, n Fish, pointer string) {
 	if total == nil {
 		return
 	}
 	c.require(*total > 0, pointer, "must be more than 0")
+	c.require(*total <= mostFishWeight, pointer, "is too large")
 	if n > 0 && *total/Milligrams(n) > heaviest {
 		c.add(pointer, "is more than 60 kg a fish: look at the unit (g or kg) and the count")
 	}
 }
 
-func (c *checker) prices(amount *Money, price *UnitPrice) {
+// prices judges an amount, or a price and what comes of it.
+func (c *checker) prices(amount *Money, price *UnitPrice, cost Money) {
 	c.require(amount == nil || *amount >= 0, "/amount", "must not be negative")
 	c.require(price == nil || *price > 0, "/unit_price", "must be more than 0")
+	c.require(price == nil || cost <= mostMoney, "/unit_price", "is too large")
+}
+
+// optionalOf judges one word of a list that may be left out.
+func (c *checker) optionalOf(word *string, pointer string, allowed ...string) {
+	if word != nil {
+		c.oneOf(*word, pointer, allowed...)
+	}
 }
 
 // weight returns the weight of all fish stocked, or nil if it is not known.

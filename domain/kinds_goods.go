@@ -94,13 +94,16 @@ func (b Received) Refs() Refs  { return Refs{Batch: b.Batch, Entry: &b.Sent} }
 func (b Crop) Refs() Refs      { return Refs{Unit: &b.Unit} }
 
 func (b Receipt) check(c *checker) {
+	c.oneOf(b.Origin, "/origin", "bought", "donated", "opening")
 	c.require(b.Quantity > 0, "/quantity", "must be more than 0")
+	c.require(b.Lot == nil || fits(*b.Lot, 60), "/lot", "must be 1 to 60 characters")
 	c.require(b.Amount == nil || b.UnitPrice == nil, "/unit_price", "give the amount or the price for one unit, not both")
-	c.prices(b.Amount, b.UnitPrice)
+	c.prices(b.Amount, b.UnitPrice, b.cost())
 }
 
 func (b Feeding) check(c *checker) {
 	c.require(b.Weight > 0, "/weight_kg", "must be more than 0")
+	c.optionalOf(b.Response, "/response", "good", "fair", "poor", "none")
 }
 
 func (b Use) check(c *checker) {
@@ -133,6 +136,7 @@ func (b Received) check(c *checker) {
 	c.require(b.Quantity == nil || *b.Quantity >= 0, "/quantity", "must not be negative")
 	if b.Batch != nil {
 		c.require(b.Count != nil && *b.Count >= 0, "/count", "say how many fish arrived alive")
+		c.require(b.Weight == nil || b.Count == nil || *b.Count > 0, "/weight_kg", "no fish have no weight")
 		if b.Weight != nil && b.Count != nil {
 			w := b.Weight.Milligrams()
 			c.fishWeight(&w, *b.Count, "/weight_kg")
@@ -144,7 +148,7 @@ func (b Received) check(c *checker) {
 
 func (b Crop) check(c *checker) {
 	c.require(b.Weight > 0, "/weight_kg", "must be more than 0")
-	c.require(b.Crop != "", "/crop", "say what was picked")
+	c.require(fits(b.Crop, 80), "/crop", "say what was picked, in 1 to 80 characters")
 }
 
 func (b Receipt) cost() Money { return priceOf(b.Amount, b.UnitPrice, int64(b.Quantity)) }

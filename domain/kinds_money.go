@@ -96,6 +96,9 @@ func (b Labour) check(c *checker) {
 }
 
 func (b Sale) check(c *checker) {
+	c.oneOf(b.Disposal, "/disposal", "sold", "eaten", "given", "discarded")
+	c.optionalOf(b.Form, "/form", "live", "whole", "gutted", "fillet", "smoked", "other")
+	c.require(b.Crop == nil || fits(*b.Crop, 80), "/crop", "must be 1 to 80 characters")
 	c.require((b.Batch == nil) != (b.Crop == nil), "/batch_id", "give the batch the fish are from, or the crop, one of the two")
 	c.require(b.Weight > 0, "/weight_kg", "must be more than 0")
 	c.require(b.LiveWeight == nil || *b.LiveWeight > 0, "/live_weight_kg", "must be more than 0")
@@ -103,10 +106,11 @@ func (b Sale) check(c *checker) {
 	c.require(b.Count == nil || *b.Count >= 1, "/count", "must be at least 1")
 	c.require(b.Amount == nil || b.UnitPrice == nil, "/unit_price", "give the amount or the price of a kilogram, not both")
 	c.require(b.Disposal == "sold" || b.Buyer == nil, "/buyer_id", "only what is sold has a buyer")
-	c.prices(b.Amount, b.UnitPrice)
+	c.prices(b.Amount, b.UnitPrice, b.value())
 }
 
 func (b Payment) check(c *checker) {
+	c.oneOf(b.Direction, "/direction", "received", "paid")
 	c.require(b.Amount > 0, "/amount", "must be more than 0")
 }
 

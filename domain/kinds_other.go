@@ -70,6 +70,7 @@ func (b Water) check(c *checker) {
 }
 
 func (b Tally) check(c *checker) {
+	c.oneOf(b.Measure, "/measure", "learners", "trained", "meals", "school_days", "feeding_days", "jobs")
 	c.require(b.Count >= 0, "/count", "must not be negative")
 	var known Fish
 	for _, n := range []*Fish{b.Female, b.Male} {
@@ -82,9 +83,10 @@ func (b Tally) check(c *checker) {
 }
 
 func (b Incident) check(c *checker) {
+	c.oneOf(b.Type, "/type", "power_cut", "theft", "flood", "predator", "disease", "equipment", "other")
 	c.require(b.Hours == nil || *b.Hours >= 0, "/hours", "must not be negative")
 }
 
 func (b Reversal) check(c *checker) {
-	c.require(len(b.Reason) >= 3, "/reason", "say why, so that others understand it later")
+	c.require(len(b.Reason) >= 3 && fits(b.Reason, 500), "/reason", "say why, so that others understand it later")
 }

@@ -1,7 +1,9 @@
 package domain
 
 import (
+	"errors"
 	"fmt"
+	"math"
 	"math/big"
 	"strings"
 )
@@ -36,8 +38,9 @@ func (m Milligrams) Kilograms() float64 { return float64(m) / 1e6 }
 // Grams returns the weight in whole grams, half to even.
 func (m Milligrams) Grams() Grams { return Grams(mulDiv(int64(m), 1, 1000)) }
 
-// mulDiv returns a × b ÷ c, rounded half to even, without overflow inside.
-// The sign follows the usual rules; c must not be 0.
+// mulDiv returns a × b ÷ c, rounded half to even, without overflow inside; what
+// is too large becomes the largest number there is. The sign follows the usual
+// rules; c must not be 0.
 func mulDiv(a, b, c int64) int64 {
 	const small = 1 << 31
 	if a > -small && a < small && b > -small && b < small {
@@ -55,7 +58,13 @@ func mulDiv(a, b, c int64) int64 {
 			q.Add(q, big.NewInt(1))
 		}
 	}
-	return q.Int64()
+	switch {
+	case q.IsInt64():
+		return q.Int64()
+	case q.Sign() < 0:
+		return math.MinInt64
+	}
+	return math.MaxInt64
 }
 
 // roundDiv returns n ÷ d, half to even.
@@ -80,6 +89,8 @@ func roundDiv(n, d int64) int64 {
 	return q
 }
 
+var errDecimal = errors.New("not a plain decimal number such as 12.5")
+
 // parseDecimal reads a plain decimal number as an integer of 10^-digits.
 func parseDecimal(s string, digits int) (int64, error) {
 	whole, frac, point := strings.Cut(s, ".")
@@ -96,7 +107,7 @@ func parseDecimal(s string, digits int) (int64, error) {
 	var v int64
 	for _, c := range []byte(whole + frac + strings.Repeat("0", digits-len(frac))) {
 		if c < '0' || c > '9' {
-			return 0, fmt.Errorf("not a plain decimal number such as 12.5")
+			return 0, errDecimal
 		}
 		if v > (1<<63-1-9)/10 {
 			return 0, fmt.Errorf("too large")
