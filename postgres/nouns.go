@@ -110,6 +110,12 @@ var Products = Noun[domain.Product, domain.ProductID]{
 		return []any{f.Unit, f.Name, f.Category, f.Stored, f.Archived, f.ProteinPercent, f.MoisturePercent}
 	},
 	check: (*domain.Product).Check,
+	follow: func(ctx context.Context, tx *Tx, was, is *domain.Product, from domain.Date) error {
+		if reflect.DeepEqual(was.ProteinPercent, is.ProteinPercent) {
+			return nil
+		}
+		return tx.refoldFeedings(ctx, is.ID, from)
+	},
 }
 
 // Equipment has what is written off over its life.

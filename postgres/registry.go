@@ -17,15 +17,16 @@ import (
 // has a table of its own with the latest facts; every change also appends them to
 // the table revision. A column unit_id is the field Unit of T.
 type Noun[T any, K ~[16]byte] struct {
-	name  string                                              // of the noun and of its table
-	site  string                                              // column of the site it is at; none: it belongs to the whole co-operative
-	fixed []string                                            // columns that never change
-	plain []string                                            // columns whose past does not matter
-	dated []string                                            // columns that figures of the past depend on
-	id    func(*T) K                                          //
-	pack  func(*T) []any                                      // values of the fixed, plain and dated columns
-	check func(*T) error                                      // what can be judged of the facts on their own
-	admit func(ctx context.Context, tx *Tx, was, is *T) error // what takes a look around; was is nil for a new thing
+	name   string                                                                // of the noun and of its table
+	site   string                                                                // column of the site it is at; none: it belongs to the whole co-operative
+	fixed  []string                                                              // columns that never change
+	plain  []string                                                              // columns whose past does not matter
+	dated  []string                                                              // columns that figures of the past depend on
+	id     func(*T) K                                                            //
+	pack   func(*T) []any                                                        // values of the fixed, plain and dated columns
+	check  func(*T) error                                                        // what can be judged of the facts on their own
+	admit  func(ctx context.Context, tx *Tx, was, is *T) error                   // what takes a look around; was is nil for a new thing
+	follow func(ctx context.Context, tx *Tx, was, is *T, from domain.Date) error // what must change with what is dated of it
 }
 
 // Filter says which things to list: those after an id, in the order of ids.
@@ -38,7 +39,17 @@ type Filter[K any] struct {
 
 // Get returns a thing as it is now.
 func (n *Noun[T, K]) Get(ctx context.Context, tx *Tx, id K) (T, error) {
-	found, err := one[T](ctx, tx, fmt.Sprintf(`select %s from %s n where n.coop_id = $1 and n.id = $2`, n.columns("n", "n"), n.name), tx.coop, id)
+	return n.read(ctx, tx, id, "")
+}
+
+// Hold is Get that keeps others from changing the thing until the transaction ends.
+func (n *Noun[T, K]) Hold(ctx context.Context, tx *Tx, id K) (T, error) {
+	return n.read(ctx, tx, id, "for no key update")
+}
+
+func (n *Noun[T, K]) read(ctx context.Context, tx *Tx, id K, locking string) (T, error) {
+	sql := fmt.Sprintf(`select %s from %s n where n.coop_id = $1 and n.id = $2 %s`, n.columns("n", "n"), n.name, locking)
+	found, err := one[T](ctx, tx, sql, tx.coop, id)
 	if errors.Is(err, pgx.ErrNoRows) {
 		return found, domain.Missing(n.name)
 	}
@@ -107,7 +118,8 @@ func (n *Noun[T, K]) create(ctx context.Context, tx *Tx, facts T) (made T, ok bo
 // Revise changes a thing of which the caller has seen the given version. What is
 // dated of it holds from a day, which defaults to today at the co-operative and
 // must not be later; change is shown what held on that day. A change for the past
-// ends where a later one begins.
+// ends where a later one begins. One that was given no day and leaves alone what is
+// dated begins nothing, so that nothing ends there either.
 func (n *Noun[T, K]) Revise(ctx context.Context, tx *Tx, id K, version int64, from *domain.Date, change func(*T) error) (T, error) {
 	past := from != nil
 	from, err := n.validFrom(ctx, tx, from)
@@ -139,6 +151,10 @@ func (n *Noun[T, K]) Revise(ctx context.Context, tx *Tx, id K, version int64, fr
 			return was, err
 		}
 	}
+	since := "$3"
+	if len(n.dated) > 0 && !past && reflect.DeepEqual(n.packDated(&was), n.packDated(&is)) {
+		since = fmt.Sprintf(`(select max(valid_from) from revision where coop_id = $1 and noun = '%s' and id = $2 and valid_from <= $3)`, n.name)
+	}
 	columns := n.changing(false)
 	sql := fmt.Sprintf(`
 		with changed as (
@@ -147,11 +163,14 @@ func (n *Noun[T, K]) Revise(ctx context.Context, tx *Tx, id K, version int64, fr
 			returning *
 		), revised as (
 			insert into revision (coop_id, noun, id, version, site_id, valid_from, facts)
-			select coop_id, '%[1]s', id, version, %[4]s, $3, to_jsonb(changed) - 'coop_id' from changed
+			select coop_id, '%[1]s', id, version, %[4]s, %[5]s, to_jsonb(changed) - 'coop_id' from changed
 		)
-		select %[5]s from changed n`,
-		n.name, strings.Join(columns, ", "), placeholders(4, len(columns)), n.siteColumn(), n.columns("n", "n"))
+		select %[6]s from changed n`,
+		n.name, strings.Join(columns, ", "), placeholders(4, len(columns)), n.siteColumn(), since, n.columns("n", "n"))
 	is, err = one[T](ctx, tx, sql, append([]any{tx.coop, id, from}, n.pack(&is)[len(n.fixed):]...)...)
+	if err == nil && n.follow != nil {
+		err = n.follow(ctx, tx, &was, &is, *from)
+	}
 	if err != nil || !past {
 		return is, err
 	}
@@ -299,6 +318,9 @@ func (n *Noun[T, K]) changing(fixed bool) []string {
 	}
 	return append(append(list, n.plain...), n.dated...)
 }
+
+// packDated returns the values of the dated columns.
+func (n *Noun[T, K]) packDated(facts *T) []any { return n.pack(facts)[len(n.fixed)+len(n.plain):] }
 
 func (n *Noun[T, K]) siteColumn() string {
 	if n.site == "" {
