@@ -52,3 +52,9 @@ func withoutExponent(literal string) string {
 	}
 	return s
 }
+
+// Format prints kilograms as JSON has them, with as many decimals as they need.
+func (g Grams) Format() string { return formatDecimal(int64(g), 3, 0) }
+
+// Format prints the quantity in the product's unit, with as many decimals as it needs.
+func (q Quantity) Format() string { return formatDecimal(int64(q), 3, 0) }

@@ -20,6 +20,7 @@ type Site struct {
 // emptying is a move that leaves no fish behind: what is left of the cost at the
 // end of the day goes with it, since other fish may have left on that day too.
 type emptying struct {
+	by   EntryID
 	from BatchID
 	to   *BatchID     // or else
 	sent *Consignment // to another site
@@ -63,6 +64,16 @@ type Day struct {
 	Stores  map[ProductID]bool
 	Units   map[UnitID]bool
 	Shared  []SharedCost
+	Moves   []Moved
+}
+
+// Moved is fish that went from one batch of the site to another.
+type Moved struct {
+	Entry    EntryID
+	From, To BatchID
+	Fish     Fish
+	Weight   *Milligrams // nil: not known
+	Cost     Money       // direct cost that went with them
 }
 
 // NewSite returns the state of a site before its first entry.
@@ -291,6 +302,11 @@ func (s *Site) follow(m emptying) {
 		to := s.Batches[*m.to]
 		to.CostIn += cost
 		to.Donated += donated
+		for i := range s.today.Moves { // the one that emptied the batch
+			if moved := &s.today.Moves[i]; moved.Entry == m.by {
+				moved.Cost += cost
+			}
+		}
 	default:
 		m.sent.Value += cost
 		m.sent.Donated += donated

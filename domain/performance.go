@@ -78,6 +78,7 @@ func (m Measure) Figures() Performance {
 	r.growth()
 	r.feed()
 	p.ByCategory = r.cost()
+	r.put("energy_kwh", formatDecimal(int64(r.b.EnergyWh), 3, 0), r.because(&Why{Formula: "sum of electricity recorded for the batch itself", Unit: "kWh", Rounding: exact, Kinds: []string{"use"}}))
 	r.completeness()
 	p.Figures = r.list
 	return p
@@ -199,6 +200,7 @@ func (r *reckoning) survival(p *Performance) {
 		for _, n := range []string{"survival.by_account", "survival.by_book", "survival.by_recorded_deaths", "survival.interval"} {
 			r.null(n, "no fish were stocked")
 		}
+		r.put("survival.to_day", "[]", nil)
 		return
 	case b.CountedOn == nil:
 		r.null("survival.by_account", neverCounted)
@@ -222,6 +224,7 @@ func (r *reckoning) survival(p *Performance) {
 		}
 		p.ToDay = append(p.ToDay, SurvivalToDay{int(SurvivalDays[i]), s})
 	}
+	r.put("survival.to_day", toDayLiteral(p.ToDay), nil)
 }
 
 func (r *reckoning) growth() {
@@ -406,6 +409,7 @@ func (r *reckoning) cost() []CategoryAmount {
 		}
 		r.text("cost.per_kg_basis", basis)
 	}
+	r.put("cost.by_category", categoriesLiteral(by, r.currency), nil)
 	r.flag("cost.provisional", !b.Closed() || r.AsOf <= b.ClosedOn.Month().Last())
 	r.money("income.cash", b.Cash, "sale")
 	r.money("income.imputed", b.Imputed, "sale")
@@ -444,4 +448,26 @@ func (r *reckoning) completeness() {
 	}
 	r.date("completeness.last_counted_on", b.CountedOn, neverCounted)
 	r.date("completeness.last_weighed_on", b.WeighedOn, "the fish were never weighed")
+}
+
+func toDayLiteral(days []SurvivalToDay) string {
+	out := "["
+	for i, d := range days {
+		if i > 0 {
+			out += ","
+		}
+		out += fmt.Sprintf(`{"day":%d,"survival":%s}`, d.Day, trimFloat(d.Survival))
+	}
+	return out + "]"
+}
+
+func categoriesLiteral(by []CategoryAmount, c Currency) string {
+	out := "["
+	for i, a := range by {
+		if i > 0 {
+			out += ","
+		}
+		out += `{"category":"` + a.Category.String() + `","amount":"` + c.Format(a.Amount) + `"}`
+	}
+	return out + "]"
 }

@@ -100,8 +100,9 @@ func (b Move) post(s *Site, e *Entry) error {
 	w, cost, donated := s.leave(st, *b.Count, b.Weight)
 	if b.Empties {
 		s.emptied[b.Batch] = true
-		s.emptying = append(s.emptying, emptying{from: b.Batch, to: b.ToBatch})
+		s.emptying = append(s.emptying, emptying{by: e.ID, from: b.Batch, to: b.ToBatch})
 	}
+	s.today.Moves = append(s.today.Moves, Moved{Entry: e.ID, From: b.Batch, To: *b.ToBatch, Fish: *b.Count, Weight: w, Cost: cost})
 	return s.join(*b.ToBatch, *b.Count, w, cost, donated)
 }
 
@@ -279,7 +280,7 @@ func (b Sent) post(s *Site, e *Entry) error {
 	if b.Empties {
 		s.emptied[*b.Batch] = true
 		if e.Fixed == nil {
-			s.emptying = append(s.emptying, emptying{from: *b.Batch, sent: c})
+			s.emptying = append(s.emptying, emptying{by: e.ID, from: *b.Batch, sent: c})
 		}
 	}
 	if e.Fixed != nil {

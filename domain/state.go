@@ -374,3 +374,16 @@ func (b *BatchState) survivalThrough(d Date) []float64 {
 	}
 	return at
 }
+
+// UnitCost returns the moving average cost of one unit, or the last known one when
+// the store is empty or below zero.
+func (s *StoreState) UnitCost() (UnitPrice, bool) {
+	value, quantity := s.Value, s.Balance
+	if quantity <= 0 {
+		value, quantity = s.UnitValue, s.UnitQuantity
+	}
+	if quantity <= 0 {
+		return 0, false
+	}
+	return UnitPrice(mulDiv(int64(value), 1000*10_000, int64(quantity))), true
+}

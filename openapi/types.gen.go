@@ -3229,8 +3229,11 @@ type PerformanceCost struct {
 	// PerKgNet Total less by-products per kg: the price at which nothing is lost.
 	PerKgNet *string `json:"per_kg_net"`
 
-	// Prepaid Spent, but for days still to come.
-	Prepaid *string `json:"prepaid"`
+	// PerKgWithDonated Total and the value of donated inputs per kg.
+	PerKgWithDonated *string `json:"per_kg_with_donated"`
+
+	// PerKgWithUnpaid Total and the value of unpaid work per kg.
+	PerKgWithUnpaid *string `json:"per_kg_with_unpaid"`
 
 	// Provisional True while the total may still change without an entry for this batch: the fish still grow, or the month is still open.
 	Provisional bool `json:"provisional"`
