@@ -11,11 +11,13 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"github.com/gin-gonic/gin"
 
 	"shoalbook/domain"
 	"shoalbook/openapi"
+	"shoalbook/postgres"
 )
 
 var testToken = func() domain.Token {
@@ -50,8 +52,11 @@ func newTestHandler(t testing.TB, register func(gin.IRoutes)) (http.Handler, *lo
 	t.Helper()
 	log := &lockedBuffer{}
 	engine, operations, own, err := newEngine(Config{
-		Log:     newTestLog(log),
-		Ready:   func(context.Context) error { return nil },
+		Log:   newTestLog(log),
+		Ready: func(context.Context) error { return nil },
+		Load: func() postgres.Load {
+			return postgres.Load{InUse: 3, Max: 16, Waited: 2, WaitedFor: 1500 * time.Millisecond}
+		},
 		Metrics: true,
 	})
 	if err != nil {
@@ -86,15 +91,15 @@ func newPlainServer(t testing.TB, h http.Handler) *httptest.Server {
 
 func newTestLog(log *lockedBuffer) *slog.Logger { return slog.New(slog.NewJSONHandler(log, nil)) }
 
-// An answer is a response read to its end.
-type answer struct {
+// A received is a response read to its end.
+type received struct {
 	status int
 	header http.Header
 	body   []byte
 }
 
 // problem reads the answer as a problem document, and fails where it is not one.
-func (a answer) problem(t testing.TB) problem {
+func (a received) problem(t testing.TB) problem {
 	t.Helper()
 	if got := a.header.Get("Content-Type"); got != problemMedia {
 		t.Fatalf("status %d of type %q: %s", a.status, got, a.body)
@@ -113,7 +118,7 @@ func (a answer) problem(t testing.TB) problem {
 
 // send makes a request with a good token and returns its answer. Headers come in
 // pairs; one with an empty value is left out.
-func send(t testing.TB, server *httptest.Server, method, path string, body []byte, headers ...string) answer {
+func send(t testing.TB, server *httptest.Server, method, path string, body []byte, headers ...string) received {
 	t.Helper()
 	r, err := http.NewRequestWithContext(t.Context(), method, server.URL+path, bytes.NewReader(body))
 	if err != nil {
@@ -132,7 +137,7 @@ func send(t testing.TB, server *httptest.Server, method, path string, body []byt
 	return do(t, server, r)
 }
 
-func do(t testing.TB, server *httptest.Server, r *http.Request) answer {
+func do(t testing.TB, server *httptest.Server, r *http.Request) received {
 	t.Helper()
 	transport := server.Client().Transport.(*http.Transport).Clone()
 	transport.DisableCompression = true // the tests ask for it themselves
@@ -146,7 +151,7 @@ func do(t testing.TB, server *httptest.Server, r *http.Request) answer {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return answer{response.StatusCode, response.Header, b}
+	return received{response.StatusCode, response.Header, b}
 }
 
 // echo answers with the body that passed.

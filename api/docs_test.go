@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"regexp"
 	"strings"
 	"testing"
@@ -82,7 +83,9 @@ func TestReadiness(t *testing.T) {
 	if p := got.problem(t); p.Status != 503 || p.Code != "unavailable" || bytes.Contains(got.body, []byte("secret")) || got.header.Get("Retry-After") == "" {
 		t.Errorf("%v: %s", got.header, got.body)
 	}
-	logLine(t, log, "not ready")
+	if line := logLine(t, log, "unavailable"); !strings.Contains(fmt.Sprint(line["error"]), "secret is gone") {
+		t.Errorf("the log says %v", line)
+	}
 	if got := send(t, down, "GET", "/healthz", nil); got.status != 200 {
 		t.Errorf("alive, but status %d", got.status)
 	}

@@ -8,16 +8,13 @@ import (
 	"net/http"
 	"regexp"
 	"runtime/debug"
-	"strconv"
 	"strings"
 	"time"
 
 	"github.com/gin-gonic/gin"
-	"github.com/prometheus/client_golang/prometheus"
-	"github.com/prometheus/client_golang/prometheus/collectors"
-	"github.com/prometheus/client_golang/prometheus/promhttp"
 
 	"shoalbook/domain"
+	"shoalbook/postgres"
 )
 
 // A request is what the service itself knows of a request it is answering.
@@ -26,8 +23,8 @@ type request struct {
 	trace string // W3C trace id, if the client sent one
 	log   *slog.Logger
 
-	operation  *operation // what the contract says of it, see validator.find
-	credential credential // who asks, see authenticate
+	operation  *operation          // what the contract says of it, see validator.find
+	credential postgres.Credential // who asks, see authenticate
 }
 
 type requestKey struct{}
@@ -170,42 +167,4 @@ func noMethod(c *gin.Context) {
 		c.Writer.Header().Set("Allow", allow)
 	}
 	writeProblem(c, domain.Errorf(methodNotAllowed, "method_not_allowed", "this address allows %s", allow))
-}
-
-// metrics are the figures of one running service about itself.
-type metrics struct {
-	registry *prometheus.Registry
-	requests *prometheus.HistogramVec
-}
-
-func newMetrics() *metrics {
-	m := &metrics{
-		registry: prometheus.NewRegistry(),
-		requests: prometheus.NewHistogramVec(prometheus.HistogramOpts{
-			Name:    "http_request_duration_seconds",
-			Help:    "Time from the arrival of a request to the end of its answer.",
-			Buckets: []float64{.001, .0025, .005, .01, .025, .05, .1, .25, .5, 1, 2.5, 5, 10},
-		}, []string{"method", "route", "status"}),
-	}
-	m.registry.MustRegister(m.requests, collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
-	return m
-}
-
-// observe counts and times a request under its route, never under its path: the
-// number of series must not depend on what clients ask for.
-func (m *metrics) observe(c *gin.Context) {
-	start := time.Now()
-	defer func() {
-		route := c.FullPath()
-		if route == "" {
-			route = "none"
-		}
-		m.requests.WithLabelValues(knownMethod(c.Request.Method), route, strconv.Itoa(c.Writer.Status())).
-			Observe(time.Since(start).Seconds())
-	}()
-	c.Next()
-}
-
-func (m *metrics) handler() gin.HandlerFunc {
-	return gin.WrapH(promhttp.HandlerFor(m.registry, promhttp.HandlerOpts{}))
 }

@@ -207,6 +207,7 @@ func TestMetricsCountByRoute(t *testing.T) {
 		`http_request_duration_seconds_count{method="GET",route="/v1/sites/:id",status="200"} 3`,
 		`http_request_duration_seconds_count{method="other",route="none",status="404"} 3`,
 		"go_goroutines ", "process_resident_memory_bytes ",
+		"database_connections_in_use 3\n", "database_connections_max 16\n", "database_connection_waits_total 2\n", "database_connection_wait_seconds_total 1.5\n",
 	} {
 		if !strings.Contains(string(got.body), want) {
 			t.Errorf("no %s in\n%s", want, got.body)

@@ -128,10 +128,13 @@ func newProblem(c *gin.Context, err error) problem {
 
 // refusalOf returns the refusal within err, or the one that stands for it.
 func refusalOf(c *gin.Context, err error) *domain.Error {
+	ctx, r := c.Request.Context(), requestOf(c)
 	if refusal, ok := errors.AsType[*domain.Error](err); ok && refusal.Kind != domain.Internal && statuses[refusal.Kind] != 0 {
+		if refusal.Kind == domain.Unavailable { // its cause is in the error around it
+			r.log.LogAttrs(ctx, slog.LevelWarn, "unavailable", slog.String("request_id", r.id), slog.Any("error", err))
+		}
 		return refusal
 	}
-	ctx, r := c.Request.Context(), requestOf(c)
 	if errors.Is(err, context.DeadlineExceeded) || errors.Is(err, context.Canceled) && ctx.Err() != nil {
 		r.log.LogAttrs(ctx, slog.LevelWarn, "request given up", slog.String("request_id", r.id), slog.Any("error", err))
 		return domain.Errorf(domain.Unavailable, "unavailable", "this took too long; it is safe to send the same request again")

@@ -11,12 +11,14 @@ import (
 
 	"shoalbook/domain"
 	"shoalbook/openapi"
+	"shoalbook/postgres"
 )
 
 // Config is what a server is told from outside.
 type Config struct {
 	Log     *slog.Logger
-	Ready   func(context.Context) error // nil while requests can be taken
+	Ready   func(context.Context) error // returns nil while requests can be taken
+	Load    func() postgres.Load        // of the database's pool, for the metrics; may be nil
 	Metrics bool                        // serve /metrics
 }
 
@@ -36,7 +38,7 @@ func newEngine(cfg Config) (engine *gin.Engine, operations *gin.RouterGroup, own
 	if err != nil {
 		return nil, nil, own, err
 	}
-	measured := newMetrics()
+	measured := newMetrics(cfg.Load)
 	own = service{ready: cfg.Ready, docs: newDocs()}
 	if cfg.Metrics {
 		own.metrics = measured.handler()
@@ -76,8 +78,7 @@ func (s *service) GetReadiness(c *gin.Context) {
 	ctx, cancel := context.WithTimeout(c.Request.Context(), 2*time.Second)
 	defer cancel()
 	if err := s.ready(ctx); err != nil {
-		requestOf(c).log.WarnContext(ctx, "not ready", slog.Any("error", err))
-		writeProblem(c, domain.Errorf(domain.Unavailable, "unavailable", "requests cannot be taken at the moment"))
+		writeProblem(c, errors.Join(domain.Errorf(domain.Unavailable, "unavailable", "requests cannot be taken at the moment"), err))
 		return
 	}
 	c.JSON(http.StatusOK, openapi.Health{Status: openapi.HealthStatusOk})

@@ -36,7 +36,7 @@ type routeKey struct{ method, path string }
 type operation struct {
 	route        *routers.Route
 	public       bool
-	roles        []string // that may ask for it
+	roles        []domain.Role // that may ask for it
 	produces     []string
 	params       []*openapi3.Parameter
 	query        map[string]*openapi3.Parameter
@@ -107,10 +107,10 @@ func newOperation(doc *openapi3.T, path, method string, item *openapi3.PathItem,
 	}
 	roles, _ := op.Extensions["x-roles"].([]any)
 	for _, role := range roles {
-		o.roles = append(o.roles, fmt.Sprint(role))
+		o.roles = append(o.roles, domain.Role(fmt.Sprint(role)))
 	}
-	if len(o.roles) == 0 {
-		return nil, errors.New("x-roles does not say who may ask for it")
+	if err := checkRoles(o); err != nil {
+		return nil, err
 	}
 	for status, response := range op.Responses.Map() {
 		if strings.HasPrefix(status, "2") {
@@ -139,6 +139,26 @@ func newOperation(doc *openapi3.T, path, method string, item *openapi3.PathItem,
 		o.mediaTypes = strings.Join(slices.Sorted(maps.Keys(o.content)), " or ")
 	}
 	return o, nil
+}
+
+// checkRoles refuses an operation of which the contract does not say who may ask
+// for it: nobody could, or anybody.
+func checkRoles(o *operation) error {
+	if o.public {
+		if !slices.Equal(o.roles, []domain.Role{"anyone"}) {
+			return errors.New("it needs no token, but its x-roles are not [anyone]")
+		}
+		return nil
+	}
+	if len(o.roles) == 0 {
+		return errors.New("x-roles does not say who may ask for it")
+	}
+	for _, role := range o.roles {
+		if !slices.Contains(domain.Roles, role) {
+			return fmt.Errorf("x-roles names %s, which is no role", role)
+		}
+	}
+	return nil
 }
 
 // find is the first middleware of a route: it looks up what the contract says of

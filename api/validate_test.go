@@ -38,7 +38,7 @@ func with(member, value string) string {
 	return string(b)
 }
 
-func newValidatingServer(t *testing.T) func(method, path, body string, headers ...string) answer {
+func newValidatingServer(t *testing.T) func(method, path, body string, headers ...string) received {
 	t.Helper()
 	server, _ := newTestServer(t, func(r gin.IRoutes) {
 		r.POST("/v1/entries", echo)
@@ -48,7 +48,7 @@ func newValidatingServer(t *testing.T) func(method, path, body string, headers .
 		r.PATCH("/v1/sites/:id", echo)
 		r.GET("/v1/undocumented", fine)
 	})
-	return func(method, path, body string, headers ...string) answer {
+	return func(method, path, body string, headers ...string) received {
 		return send(t, server, method, path, []byte(body), headers...)
 	}
 }
@@ -266,7 +266,7 @@ func TestHeadersGivenTwice(t *testing.T) {
 		r.POST("/v1/sites", echo)
 		r.PATCH("/v1/sites/:id", func(c *gin.Context) { c.String(200, c.GetHeader("If-Match")) })
 	})
-	ask := func(method, path, body string, headers http.Header) answer {
+	ask := func(method, path, body string, headers http.Header) received {
 		r, err := http.NewRequestWithContext(t.Context(), method, server.URL+path, strings.NewReader(body))
 		if err != nil {
 			t.Fatal(err)
@@ -296,6 +296,8 @@ func TestContractsThatCannotBeJudgedByAreRefused(t *testing.T) {
 		"past 3.0":               {"openapi: 3.0.3", "openapi: 3.1.0"},
 		"a kind without a name":  {"          death: '#/components/schemas/EntryDeath'\n", ""},
 		"operation for no one":   {"x-roles: [coordinator, keeper]\n", "x-roles: []\n"},
+		"operation for anyone":   {"x-roles: [coordinator, keeper]\n", "x-roles: [anyone]\n"},
+		"open, but for a role":   {"x-roles: [anyone]\n", "x-roles: [keeper]\n"},
 		"member only in answers": {"    Note: {", "    Note: {readOnly: true, "},
 	} {
 		changed := bytes.Replace(openapi.YAML, []byte(edit[0]), []byte(edit[1]), 1)
