@@ -60,7 +60,7 @@ const (
 	unknown
 )
 
-// found says which share of the fish that die of each cause can be found at all:
+// findable says which share of the fish that die of each cause can be found at all:
 // what a bird or a bigger fish eats cannot.
 var findable = [len(causes)]float64{transport: 1, handling: 0.95, disease: 1, oxygen: 1, water: 1, predator: 0.06, cannibalism: 0.15, powerCut: 1, other: 1, unknown: 0.9}
 

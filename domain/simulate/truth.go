@@ -36,7 +36,7 @@ type BatchTruth struct {
 	Unrecorded []domain.Fish       // gone by the end of the day without an entry up to that day that tells of it
 	Thefts     []Theft
 	Growth     Growth
-	Frailty    float64 // multiplies deaths, beyond the site's and the hatchery's
+	Frailty    float64 // multiplies deaths, the hatchery's included, the site's not
 }
 
 // Theft is fish that vanished.
