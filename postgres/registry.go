@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
 
 	"shoalbook/domain"
 )
@@ -267,32 +268,41 @@ func (n *Noun[T, K]) Revisions(ctx context.Context, tx *Tx, h History[K]) ([]dom
 	if h.KnownAt != nil {
 		w.and(`r.recorded_at <= $`, *h.KnownAt)
 	}
-	const order = `order by r.id, r.valid_from nulls first, r.version`
-	type recorded struct {
-		ValidFrom  *domain.Date
-		RecordedAt time.Time
-		RecordedBy string
-	}
-	var records []recorded
-	later(tx, &records, fmt.Sprintf(`select r.valid_from, r.recorded_at, r.recorded_by from revision r where %s %s`, w, order), w.args...)
 	// A column that is younger than the revision has the value it has now.
-	facts, err := all[T](ctx, tx, fmt.Sprintf(`
-		select %s
+	sql := fmt.Sprintf(`
+		select r.valid_from, r.recorded_at, r.recorded_by, %s
 		from revision r
 		join %s n on n.coop_id = r.coop_id and n.id = r.id
 		cross join lateral jsonb_populate_record(n, r.facts) d
-		where %s %s`, n.columns("d", "d"), n.name, w, order), w.args...)
-	if err != nil {
-		return nil, err
-	}
-	if len(facts) != len(records) { // two statements, and somebody changed something in between
-		return n.Revisions(ctx, tx, h)
-	}
-	history := make([]domain.Revision[T], len(facts))
-	for i, r := range records {
-		history[i] = domain.Revision[T]{Facts: facts[i], ValidFrom: r.ValidFrom, RecordedAt: r.RecordedAt, RecordedBy: r.RecordedBy}
-	}
-	return history, nil
+		where %s
+		order by r.id, r.valid_from nulls first, r.version`, n.columns("d", "d"), n.name, w)
+	var history []domain.Revision[T]
+	tx.queue(sql, w.args...).Query(func(rows pgx.Rows) (err error) {
+		history, err = pgx.CollectRows(rows, toRevision[T])
+		return err
+	})
+	err := tx.flush(ctx)
+	return history, err
+}
+
+// toRevision reads the facts by name, after the three columns that come first.
+func toRevision[T any](row pgx.CollectableRow) (r domain.Revision[T], err error) {
+	r.Facts, err = pgx.RowToStructByName[T](behind{row, []any{&r.ValidFrom, &r.RecordedAt, &r.RecordedBy}})
+	return r, err
+}
+
+// behind is a row without its first columns, which are read into first.
+type behind struct {
+	pgx.CollectableRow
+	first []any
+}
+
+func (b behind) FieldDescriptions() []pgconn.FieldDescription {
+	return b.CollectableRow.FieldDescriptions()[len(b.first):]
+}
+
+func (b behind) Scan(targets ...any) error {
+	return b.CollectableRow.Scan(append(b.first, targets...)...)
 }
 
 // columns lists what makes a T, the dated facts from a source of their own.
