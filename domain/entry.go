@@ -83,6 +83,7 @@ const (
 	rankDaily
 	rankMove
 	rankOut
+	rankEmptying // harvest of the rest
 	rankWeighing
 	rankCount
 	rankOther

@@ -77,7 +77,13 @@ func (Death) rank() rank    { return rankDaily }
 func (Sample) rank() rank   { return rankWeighing }
 func (Count) rank() rank    { return rankCount }
 func (Move) rank() rank     { return rankMove }
-func (Harvest) rank() rank  { return rankOut }
+
+func (b Harvest) rank() rank {
+	if b.Empties { // it takes what the others of the day leave
+		return rankEmptying
+	}
+	return rankOut
+}
 
 func (b Stocking) Refs() Refs {
 	r := Refs{Batch: &b.Batch, Party: b.Supplier}
