@@ -51,14 +51,14 @@ func parseIfMatch(h http.Header) (ifMatch, error) {
 var errNoIfMatch = domain.Errorf(domain.PreconditionRequired, "if_match_required",
 	"say which version you are changing: send back the ETag you read, in the header If-Match")
 
-// check refuses a change of a version the client does not know.
-func (m ifMatch) check(version int64) error {
+// check refuses a change of something the client does not know as it is now, with
+// that tag.
+func (m ifMatch) check(now string) error {
 	if m.any {
 		return nil
 	}
-	want := versionTag(version)
 	for _, tag := range m.tags {
-		if plainTag(tag) == want { // strong comparison: a weak tag is never equal
+		if plainTag(tag) == now { // strong comparison: a weak tag is never equal
 			return nil
 		}
 	}

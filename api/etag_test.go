@@ -49,7 +49,7 @@ func TestIfMatch(t *testing.T) {
 			m, err = parseIfMatch(http.Header{})
 		}
 		if err == nil {
-			err = m.check(3)
+			err = m.check(versionTag(3))
 		}
 		if err != nil {
 			got = err.(*domain.Error).Kind
