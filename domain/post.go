@@ -304,6 +304,11 @@ func (b Received) post(s *Site, e *Entry) error {
 		if *b.Quantity > c.Quantity {
 			return Refuse("not_enough_fish", "only %s were sent", formatDecimal(int64(c.Quantity), 3, 0))
 		}
+		if *b.Quantity == 0 {
+			s.share(e, Losses, e.On, e.On, c.Value)
+			s.share(e, Donated, e.On, e.On, c.Donated)
+			return nil
+		}
 		st := s.store(*c.Product)
 		st.Arrived += *b.Quantity
 		st.put(*b.Quantity, c.Value, c.Donated)
