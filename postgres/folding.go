@@ -14,7 +14,8 @@ import (
 type folding struct {
 	*recorder
 	*siteWork
-	base     domain.Date // the states are those before this day
+	base     domain.Date // what is folded begins on this day
+	states   states      // and goes on from these; not if all items come in time
 	journal  []domain.Entry
 	accepted []*item
 	site     *domain.Site
@@ -55,9 +56,14 @@ func (f *folding) timely() bool {
 		return false
 	}
 	// A batch that was emptied on the day counts again when more happens on it.
-	return first.On > end.On || !slices.ContainsFunc(f.states.batches, func(b batchRow) bool {
-		return b.ClosedOn != nil && *b.ClosedOn == end.On
-	})
+	if first.On == end.On {
+		for _, b := range f.last.Batches {
+			if b.ClosedOn != nil && *b.ClosedOn == end.On {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // late takes items that change the past: everything from the first of their days on
@@ -70,7 +76,6 @@ func (f *folding) late(ctx context.Context) error {
 			f.base = min(f.base, it.target.OccurredOn)
 		}
 	}
-	f.states = states{}
 	var j journal
 	f.tx.statesBefore(f.id, f.base, &f.states)
 	f.tx.journalFrom(f.id, f.base, forever, &j)
@@ -128,8 +133,12 @@ func (f *folding) fold(items []*item) error {
 	}
 	entries = slices.DeleteFunc(entries, func(e domain.Entry) bool { return reversed[e.ID] })
 	domain.SortEntries(entries)
-	f.site = domain.NewSite(f.id, f.facts.facts())
-	f.states.put(f.site) // which copies them, so that they can be folded on again
+	if f.refolded {
+		f.site = domain.NewSite(f.id, f.last.Facts)
+		f.states.put(f.site) // which copies them, so that they can be folded on again
+	} else {
+		f.site = copied(f.last)
+	}
 	f.days = f.days[:0]
 	if err := f.site.Fold(entries, keep(f.site, &f.days)); err != nil {
 		return err
@@ -186,6 +195,8 @@ func (f *folding) save() {
 	}
 	f.tx.saveDays(f.id, f.days)
 	f.advance()
+	key, version, state := siteKey{f.tx.coop, f.id}, *f.head.Version+1, f.site
+	f.tx.kept = append(f.tx.kept, func() { f.tx.store.folded.put(key, version, state) })
 	doubts := f.doubts()
 	for _, it := range f.accepted {
 		switch b := it.entry.Body.(type) {

@@ -60,13 +60,12 @@ type recorder struct {
 
 // siteWork is what is known and done of one site in a recording.
 type siteWork struct {
-	id     domain.SiteID
-	head   headRow
-	facts  siteFacts
-	states states
-	held   []heldRow
-	today  domain.Date
-	items  []*item
+	id    domain.SiteID
+	head  headRow
+	last  *domain.Site // as of the last entry
+	held  []heldRow
+	today domain.Date
+	items []*item
 }
 
 // item is an entry on its way into the journal.
@@ -88,6 +87,7 @@ type headRow struct {
 	LastRank *int16
 	LastAt   *int16
 	LastID   *domain.EntryID
+	Holding  bool // some entries are held
 }
 
 // position returns where the journal of the site ends.
@@ -148,26 +148,12 @@ func (r *recorder) receives(site domain.SiteID) int {
 	return n
 }
 
-// load locks the sites and reads, in one round trip, all that is needed to judge
-// entries that come in time.
+// load locks the sites and reads, in one round trip, how far they are and what is
+// there already of what is sent.
 func (r *recorder) load(ctx context.Context, sites []domain.SiteID) error {
 	tx := r.tx
-	// Writers share a lock that whoever issues a report takes alone: so nothing is in
-	// flight when it says what is known.
-	tx.queue(`select pg_advisory_xact_lock_shared(hashtextextended($1::uuid::text, 0))`, tx.coop)
-	const ensure = `
-		insert into site_head (coop_id, site_id)
-		select coop_id, id from site s where coop_id = $1 and id = any($2)
-		and not exists (select from site_head h where h.coop_id = s.coop_id and h.site_id = s.id)
-		on conflict do nothing`
-	tx.queue(ensure, tx.coop, sites)
-	const lock = `
-		select h.site_id, s.zone, s.archived, h.version, h.last_on, h.last_rank, h.last_at, h.last_id
-		from site_head h join site s on s.coop_id = h.coop_id and s.id = h.site_id
-		where h.coop_id = $1 and h.site_id = any($2)
-		order by h.site_id for no key update of h`
 	var heads []headRow
-	later(tx, &heads, lock, tx.coop, sites)
+	later(tx, &heads, lockSites, tx.coop, sites)
 	var known []struct {
 		ID     domain.EntryID
 		Digest []byte
@@ -178,14 +164,15 @@ func (r *recorder) load(ctx context.Context, sites []domain.SiteID) error {
 	}
 	later(tx, &known, `select id, digest from entry where coop_id = $1 and id = any($2)`, tx.coop, ids)
 	targets, arrivals := r.refer()
-	for _, id := range sites {
-		w := r.sites[id]
-		tx.factsOf(id, forever, &w.facts)
-		tx.statesBefore(id, domain.Date(1<<20), &w.states)
-		later(tx, &w.held, `select id, kind, occurred_on, entry, code, detail, recorded_at from held where coop_id = $1 and site_id = $2`, tx.coop, id)
-	}
 	if err := tx.flush(ctx); err != nil {
 		return err
+	}
+	if len(heads) < len(sites) { // the first entry of a site, or there is no such site
+		tx.queue(makeHeads, tx.coop, sites)
+		later(tx, &heads, lockSites, tx.coop, sites)
+		if err := tx.flush(ctx); err != nil {
+			return err
+		}
 	}
 	actor, err := tx.Actor(ctx)
 	if err != nil {
@@ -207,6 +194,21 @@ func (r *recorder) load(ctx context.Context, sites []domain.SiteID) error {
 	}
 	return nil
 }
+
+// Writers share a lock that whoever issues a report takes alone: so nothing is in
+// flight when it says what is known.
+const (
+	lockSites = `
+		select h.site_id, s.zone, s.archived, h.version, h.last_on, h.last_rank, h.last_at, h.last_id,
+			exists (select from held where held.coop_id = h.coop_id and held.site_id = h.site_id) as holding
+		from site_head h join site s on s.coop_id = h.coop_id and s.id = h.site_id
+		where h.coop_id = $1 and h.site_id = any($2) and pg_advisory_xact_lock_shared(hashtextextended(h.coop_id::text, 0)) is not null
+		order by h.site_id for no key update of h`
+	makeHeads = `
+		insert into site_head (coop_id, site_id)
+		select coop_id, id from site where coop_id = $1 and id = any($2)
+		on conflict do nothing`
+)
 
 // refer queues the reading of what entries name by id: the ones to be reversed, and
 // the consignments to be received.
@@ -336,6 +338,9 @@ func (r *recorder) site(ctx context.Context, w *siteWork) error {
 	if len(w.items) == 0 {
 		return nil
 	}
+	if err := r.lastState(ctx, w); err != nil {
+		return err
+	}
 	for _, h := range w.held { // what was held may fit now
 		it, err := h.item(r.currency)
 		if err != nil {
@@ -353,6 +358,56 @@ func (r *recorder) site(ctx context.Context, w *siteWork) error {
 	slices.SortFunc(w.items, func(a, b *item) int { return a.entry.Position().Compare(b.entry.Position()) })
 	f := &folding{recorder: r, siteWork: w}
 	return f.run(ctx)
+}
+
+// lastState gets the state of a site as of its last entry, from memory if it is
+// there, and what is held.
+func (r *recorder) lastState(ctx context.Context, w *siteWork) error {
+	tx := r.tx
+	w.last = tx.store.folded.get(siteKey{tx.coop, w.id}, *w.head.Version)
+	if w.last != nil && !w.knows() { // something was added to the registry since
+		w.last = nil
+	}
+	if w.last != nil && !w.head.Holding {
+		return nil
+	}
+	if w.head.Holding {
+		later(tx, &w.held, `select id, kind, occurred_on, entry, code, detail, recorded_at from held where coop_id = $1 and site_id = $2`, tx.coop, w.id)
+	}
+	var facts siteFacts
+	var st states
+	if w.last == nil {
+		tx.factsOf(w.id, forever, &facts)
+		tx.statesBefore(w.id, domain.Date(1<<20), &st)
+	}
+	if err := tx.flush(ctx); err != nil {
+		return err
+	}
+	if w.last == nil {
+		w.last = domain.NewSite(w.id, facts.facts())
+		st.put(w.last)
+	}
+	return nil
+}
+
+// knows reports whether the state knows everything that the items refer to.
+func (w *siteWork) knows() bool {
+	f := w.last.Facts
+	for _, it := range w.items {
+		refs := it.entry.Body.Refs()
+		for _, id := range []*domain.BatchID{refs.Batch, refs.ToBatch} {
+			if _, ok := f.Batches[deref(id)]; id != nil && !ok {
+				return false
+			}
+		}
+		if _, ok := f.Units[deref(refs.Unit)]; refs.Unit != nil && !ok {
+			return false
+		}
+		if _, ok := f.Products[deref(refs.Product)]; refs.Product != nil && !ok {
+			return false
+		}
+	}
+	return true
 }
 
 // digest tells an entry sent again from another one with the same id.

@@ -37,6 +37,7 @@ type Store struct {
 	pool           *pgxpool.Pool
 	acquireTimeout time.Duration
 	settle         time.Duration
+	folded         folded
 	currencies     sync.Map // domain.CoopID to domain.Currency, which never changes
 }
 

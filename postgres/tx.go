@@ -46,6 +46,7 @@ type Tx struct {
 	entered bool
 	roles   []domain.Role // of which the actor must have one
 	err     error         // the first failure; nothing works after it
+	kept    []func()      // to be done once the transaction is kept
 }
 
 // View runs f with one unchanging picture of the data, which f cannot change. It
@@ -65,6 +66,11 @@ func (s *Store) Update(ctx context.Context, c Credential, f func(*Tx) error) err
 // the same walls, inside the one co-operative that is named.
 func (s *Store) Operate(ctx context.Context, coop domain.CoopID, f func(*Tx) error) error {
 	return s.transact(ctx, `begin isolation level read committed, read write`, func(tx *Tx) { tx.enterAsOperator(coop) }, f)
+}
+
+// Inspect is View for a command of the operator.
+func (s *Store) Inspect(ctx context.Context, coop domain.CoopID, f func(*Tx) error) error {
+	return s.transact(ctx, `begin isolation level repeatable read, read only`, func(tx *Tx) { tx.enterAsOperator(coop) }, f)
 }
 
 const attempts = 5
@@ -113,6 +119,9 @@ func (s *Store) attempt(ctx context.Context, begin string, enter func(*Tx), f fu
 		return err
 	}
 	done = true
+	for _, f := range tx.kept {
+		f()
+	}
 	return nil
 }
 
