@@ -7,6 +7,7 @@ import (
 	"sync/atomic"
 	"testing"
 
+	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5/pgxpool"
 
 	"shoalbook/domain"
@@ -30,11 +31,15 @@ func BenchmarkRecord(b *testing.B) {
 			return err
 		})
 	})
+	var sent [writers]int
 	b.Run("record", func(b *testing.B) {
 		parallel(b, func(w int) error {
 			p := ponds[w]
+			e := p.entry(10+sent[w]/8, domain.Feeding{Batch: p.fish[0], Product: p.feed, Weight: 1_250})
+			e.ID = domain.EntryID(uuid.Must(uuid.NewV7())) // as phones make them: in the order of time
+			sent[w]++
 			return store.Update(context.Background(), p.all, func(tx *postgres.Tx) error {
-				_, err := tx.Record(context.Background(), postgres.Recording{Entries: []domain.Entry{p.entry(10, domain.Feeding{Batch: p.fish[0], Product: p.feed, Weight: 1_250})}})
+				_, err := tx.Record(context.Background(), postgres.Recording{Entries: []domain.Entry{e}})
 				return err
 			})
 		})

@@ -42,7 +42,7 @@ func newPond(t testing.TB, f farm) pond {
 	return p
 }
 
-var dayOne = domain.NewDate(2025, 3, 1)
+var dayOne = domain.NewDate(2015, 3, 1)
 
 func (p pond) entry(day int, b domain.Body) domain.Entry {
 	return domain.Entry{ID: newID[domain.Entry](), Site: p.site, On: dayOne + domain.Date(day), Body: b}

@@ -53,6 +53,10 @@ func Open(ctx context.Context, o Options) (*Store, error) {
 	params["application_name"] = orDefault(o.Name, "shoalbook")
 	params["statement_timeout"] = fmt.Sprint(orDefault(o.StatementTimeout, 30*time.Second).Milliseconds())
 	params["timezone"] = "UTC"
+	// Every statement finds its rows by the leading columns of a key, whatever the
+	// values; to plan it anew each time, as lists of ids would make it, costs more than
+	// to run it.
+	params["plan_cache_mode"] = "force_generic_plan"
 	config.AfterConnect = func(ctx context.Context, conn *pgx.Conn) error {
 		registerTypes(conn.TypeMap())
 		_, err := conn.Exec(ctx, "set role "+serviceRole)
