@@ -153,6 +153,7 @@ func (s *Site) closeDay(b *BatchState, emptied bool) error {
 		} else if b.MeanMg > 0 {
 			b.settle(d, b.MeanMg, b.MeanFish)
 		}
+		b.Path = nil
 		b.heatTo(s.on, s.Units[b.Unit])
 	}
 	if b.FirstOn != nil && b.ClosedOn == nil {
