@@ -30,6 +30,16 @@ type service struct {
 	docs    gin.HandlerFunc
 }
 
+// New returns the service as it is to be served.
+func New(store *postgres.Store, cfg Config) (http.Handler, error) {
+	engine, operations, own, err := newEngine(cfg)
+	if err != nil {
+		return nil, err
+	}
+	openapi.RegisterHandlersWithOptions(operations, &Server{service: own, store: store}, openapi.GinServerOptions{ErrorHandler: bindError})
+	return wrapped(engine), nil
+}
+
 // newEngine returns an engine with all that is the same for every route, the
 // routes below /docs that the contract does not name, and the group to register
 // the operations of the contract with.

@@ -1,0 +1,134 @@
+// Command shoalbook serves the books of co-operatives of small fish farms, and
+// has the commands to set them up and look after them.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"github.com/alecthomas/kong"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	context.AfterFunc(ctx, stop) // a second signal ends the program at once
+	err := run(ctx, os.Getenv, os.Args[1:], os.Stdout, os.Stderr)
+	stop()
+	if err == nil {
+		return
+	}
+	fmt.Fprintln(os.Stderr, "shoalbook:", err)
+	if _, usage := errors.AsType[*kong.ParseError](err); usage {
+		os.Exit(2)
+	}
+	os.Exit(1)
+}
+
+// Settings are all that the program is told from outside: each by a flag or by
+// the environment variable in its tag, each with a default that is safe.
+type Settings struct {
+	DatabaseURL   string `setting:"DATABASE_URL" default:"postgres:///shoalbook" placeholder:"URL" help:"Address of the database; by default the one of the name shoalbook on this machine."`
+	DatabaseConns int32  `setting:"DATABASE_CONNS" default:"16" placeholder:"N" help:"Connections to the database at most."`
+	Listen        string `setting:"LISTEN" default:"127.0.0.1:8080" placeholder:"ADDRESS" help:"Where to take requests; by default from this machine only. TLS is for a proxy in front."`
+	Metrics       bool   `setting:"METRICS" default:"true" negatable:"" help:"Serve /metrics to everyone who can reach the service."`
+	LogLevel      string `setting:"LOG_LEVEL" default:"info" enum:"debug,info,warn,error" placeholder:"LEVEL" help:"What to log: debug, info, warn or error."`
+	LogFormat     string `setting:"LOG_FORMAT" default:"json" enum:"json,text" placeholder:"FORMAT" help:"How to log: json or text."`
+}
+
+// program is the command line.
+type program struct {
+	Settings `embed:""`
+
+	Serve   serve `cmd:"" help:"Take requests until told to end."`
+	Demo    demo  `cmd:"" help:"Take requests about an invented co-operative, from a database that is thrown away."`
+	Migrate struct {
+		Up     migrateUp     `cmd:"" help:"Bring the schema to the latest version."`
+		Down   migrateDown   `cmd:"" help:"Take the schema away, and all data with it."`
+		Status migrateStatus `cmd:"" help:"Say which version the schema is at."`
+		Force  migrateForce  `cmd:"" help:"Record a version without running anything, after a migration that failed."`
+	} `cmd:"" help:"Look after the schema of the database, as the owner of its tables."`
+	Coop struct {
+		Create coopCreate `cmd:"" help:"Add a co-operative and print its id."`
+	} `cmd:"" help:"Look after co-operatives."`
+	Token struct {
+		Create tokenCreate `cmd:"" help:"Make a token and print it, this once."`
+	} `cmd:"" help:"Look after the tokens of a co-operative."`
+	Verify verifyCoops `cmd:"" help:"Rebuild every figure that is kept from the journal, and report each difference."`
+}
+
+// run is the program, with all that it takes from outside as arguments.
+func run(ctx context.Context, getenv func(string) string, args []string, out, errOut io.Writer) (err error) {
+	defer func() {
+		if v := recover(); v != nil {
+			if _, ok := v.(helpShown); !ok {
+				panic(v)
+			}
+		}
+	}()
+	var p program
+	parser, err := kong.New(&p,
+		kong.Name("shoalbook"),
+		kong.Description("The books of a co-operative of small fish farms, as a REST API on PostgreSQL."),
+		kong.Writers(out, errOut),
+		kong.Exit(func(int) { panic(helpShown{}) }),
+		kong.Resolvers(fromEnvironment(getenv)),
+		kong.ValueFormatter(helpOf),
+		kong.ConfigureHelp(kong.HelpOptions{Compact: true}),
+	)
+	if err != nil {
+		return err
+	}
+	command, err := parser.Parse(args)
+	if err != nil {
+		return err
+	}
+	log, err := p.Settings.logger(errOut)
+	if err != nil {
+		return err
+	}
+	command.BindTo(ctx, (*context.Context)(nil))
+	command.BindTo(out, (*io.Writer)(nil))
+	return command.Run(&p.Settings, log)
+}
+
+// helpShown ends run after --help, where the library would end the process.
+type helpShown struct{}
+
+// fromEnvironment looks up what no flag gives. The library's own way would read
+// the environment of the process, behind the back of run.
+func fromEnvironment(getenv func(string) string) kong.Resolver {
+	return kong.ResolverFunc(func(_ *kong.Context, _ *kong.Path, flag *kong.Flag) (any, error) {
+		if name := flag.Tag.Get("setting"); name != "" {
+			if value := getenv(name); value != "" {
+				return value, nil
+			}
+		}
+		return nil, nil
+	})
+}
+
+// helpOf adds to the help of a setting the name of its variable.
+func helpOf(value *kong.Value) string {
+	if name := value.Tag.Get("setting"); name != "" {
+		return value.Help + " [$" + name + "]"
+	}
+	return value.Help
+}
+
+func (s *Settings) logger(w io.Writer) (*slog.Logger, error) {
+	var level slog.Level
+	if err := level.UnmarshalText([]byte(s.LogLevel)); err != nil {
+		return nil, err
+	}
+	options := &slog.HandlerOptions{Level: level}
+	if s.LogFormat == "text" {
+		return slog.New(slog.NewTextHandler(w, options)), nil
+	}
+	return slog.New(slog.NewJSONHandler(w, options)), nil
+}

@@ -1,0 +1,96 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"sync/atomic"
+	"time"
+
+	"shoalbook/api"
+	"shoalbook/postgres"
+)
+
+// When the service is told to end, /readyz says so for a moment before no more
+// connections are taken, so that a proxy in front can send requests elsewhere.
+// Requests that are being answered then have until the end of the drain.
+const (
+	notice = time.Second
+	drain  = 10 * time.Second // with the notice
+)
+
+var errDraining = errors.New("the service is ending")
+
+type serve struct{}
+
+// Run serves until the context ends.
+func (serve) Run(ctx context.Context, s *Settings, log *slog.Logger) error {
+	store, err := open(ctx, s)
+	if err != nil {
+		return err
+	}
+	defer store.Close()
+	return serveStore(ctx, s, log, store, func(net.Addr) error { return nil })
+}
+
+// serveStore serves a store until the context ends. It calls ready once requests
+// can be taken, with the address they are taken at.
+func serveStore(ctx context.Context, s *Settings, log *slog.Logger, store *postgres.Store, ready func(net.Addr) error) error {
+	warning, err := store.Check(ctx)
+	if err != nil {
+		return err
+	}
+	if warning != "" {
+		log.WarnContext(ctx, warning)
+	}
+	var draining atomic.Bool
+	handler, err := api.New(store, api.Config{
+		Log: log,
+		Ready: func(ctx context.Context) error {
+			if draining.Load() {
+				return errDraining
+			}
+			return store.Ping(ctx)
+		},
+		Load:    store.Load,
+		Metrics: s.Metrics,
+	})
+	if err != nil {
+		return err
+	}
+	listener, err := net.Listen("tcp", s.Listen)
+	if err != nil {
+		return err
+	}
+	log.InfoContext(ctx, "serving", slog.String("address", listener.Addr().String()))
+	if err := ready(listener.Addr()); err != nil {
+		return errors.Join(err, listener.Close())
+	}
+	err = serveUntil(ctx, listener, handler, log, func() { draining.Store(true) })
+	log.InfoContext(ctx, "ended")
+	return err
+}
+
+// serveUntil serves until the context ends, then calls ending and drains.
+func serveUntil(ctx context.Context, listener net.Listener, handler http.Handler, log *slog.Logger, ending func()) error {
+	server := api.NewHTTPServer(handler)
+	server.ErrorLog = slog.NewLogLogger(log.Handler(), slog.LevelWarn)
+	failed := make(chan error, 1)
+	go func() { failed <- server.Serve(listener) }()
+	select {
+	case err := <-failed:
+		return err
+	case <-ctx.Done():
+	}
+	ending()
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), drain)
+	defer cancel()
+	time.Sleep(notice)
+	if err := server.Shutdown(ctx); err != nil {
+		return errors.Join(fmt.Errorf("some requests were not answered in %v: %w", drain, err), server.Close())
+	}
+	return nil
+}
