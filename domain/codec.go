@@ -186,16 +186,17 @@ func DecodeEntry(raw []byte, c Currency) (Entry, error) {
 		return Entry{}, Errorf(Invalid, "invalid_json", "the entry is not a JSON object")
 	}
 	var e Entry
-	var kind string
 	d.value(reflect.ValueOf(&e.ID).Elem(), "id", false)
 	d.value(reflect.ValueOf(&e.Site).Elem(), "site_id", false)
 	d.value(reflect.ValueOf(&e.On).Elem(), "occurred_on", false)
 	d.value(reflect.ValueOf(&e.At).Elem(), "occurred_at", true)
 	d.value(reflect.ValueOf(&e.Note).Elem(), "note", true)
+	var kind string
+	wrong := len(d.fields)
 	d.value(reflect.ValueOf(&kind).Elem(), "kind", false)
 	if _, ok := kindTypes[kind]; ok {
 		e.Body = d.body(kind)
-	} else {
+	} else if len(d.fields) == wrong {
 		d.add("/kind", "must be one of "+strings.Join(Kinds(), ", "))
 	}
 	return e, d.err()
@@ -247,10 +248,11 @@ func (d *decoder) split(raw []byte) bool {
 		}
 		rest = bytes.TrimLeft(rest[n:], space+":")
 		n = token(rest)
-		if d.find(name) != nil {
+		if d.find(name) == nil {
+			d.members = append(d.members, written{name: name, value: rest[:n]})
+		} else {
 			d.add(pointer(name), "is given twice")
 		}
-		d.members = append(d.members, written{name: name, value: rest[:n]})
 		rest = bytes.TrimLeft(rest[n:], space+",")
 	}
 	return true
