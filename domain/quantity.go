@@ -132,11 +132,11 @@ func decimals(n int) string {
 
 // formatDecimal prints an integer of 10^-digits with at least keep decimals.
 func formatDecimal(v int64, digits, keep int) string {
-	neg := v < 0
+	neg, magnitude := v < 0, uint64(v)
 	if neg {
-		v = -v
+		magnitude = -magnitude
 	}
-	s := fmt.Sprintf("%0*d", digits+1, v)
+	s := fmt.Sprintf("%0*d", digits+1, magnitude)
 	whole, frac := s[:len(s)-digits], s[len(s)-digits:]
 	for len(frac) > keep && frac[len(frac)-1] == '0' {
 		frac = frac[:len(frac)-1]
