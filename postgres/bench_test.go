@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
 
 	"shoalbook/domain"
@@ -57,7 +58,21 @@ func benchPonds(b *testing.B, n int) (string, *postgres.Store, []pond) {
 		ponds[i].must(b, ponds[i].entry(0, domain.Stocking{Batch: ponds[i].fish[0], Origin: "bought", Count: 1000, MeanWeight: ptr(domain.Milligrams(5_000))}),
 			ponds[i].entry(0, domain.Receipt{Product: ponds[i].feed, Quantity: 1_000_000_000, Origin: "bought", Amount: ptr(domain.Money(1_000_000_000))}))
 	}
+	analyze(b, db.URL)
 	return db.URL, store, ponds
+}
+
+// analyze tells the planner what is there, as autovacuum does after a while.
+func analyze(b *testing.B, url string) {
+	b.Helper()
+	conn, err := pgx.Connect(b.Context(), url)
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer conn.Close(b.Context())
+	if _, err := conn.Exec(b.Context(), "analyze"); err != nil {
+		b.Fatal(err)
+	}
 }
 
 func bareTable(b *testing.B, url string) *pgxpool.Pool {

@@ -162,7 +162,11 @@ func (r *recorder) load(ctx context.Context, sites []domain.SiteID) error {
 	for i, e := range r.Entries {
 		ids[i] = e.ID
 	}
-	later(tx, &known, `select id, digest from entry where coop_id = $1 and id = any($2)`, tx.coop, ids)
+	if len(ids) == 1 { // never read more than one row for it, even where the planner knows nothing of the table
+		later(tx, &known, `select id, digest from entry where coop_id = $1 and id = $2`, tx.coop, ids[0])
+	} else {
+		later(tx, &known, `select id, digest from entry where coop_id = $1 and id = any($2)`, tx.coop, ids)
+	}
 	targets, arrivals := r.refer()
 	if err := tx.flush(ctx); err != nil {
 		return err
