@@ -155,4 +155,8 @@ func TestProteinReachesTheFigures(t *testing.T) {
 	if after := efficiency(); before != "1.5625" || after != "1.25" {
 		t.Errorf("the protein efficiency was %s and is %s, want 1.5625 and 1.25", before, after)
 	}
+	s.do("GET", "/v1/products/"+p.feed+"/revisions", s.keeper, nil).want(http.StatusOK).wantAt(map[string]string{
+		"/items/0/valid_from": "", "/items/0/facts": `{"protein_percent":32}`,
+		"/items/1/valid_from": "2026-01-10", "/items/1/facts": `{"protein_percent":48}`, "/items/2": "",
+	})
 }

@@ -248,6 +248,7 @@ func TestRegistryRefusals(t *testing.T) {
 		{"/v1/units", `{"site_id":"` + foreign + `","name":"Tank","kind":"tank"}`, "unknown_reference", "/site_id"},
 		{"/v1/units", `{"site_id":"` + site + `","name":"Tank","kind":"tank","loop_id":"` + loop + `"}`, "wrong_site", "/loop_id"},
 		{"/v1/units", `{"site_id":"` + site + `","name":"Tank","kind":"tank","loop_id":"` + newText() + `"}`, "unknown_reference", "/loop_id"},
+		{"/v1/loops", `{"site_id":"` + site + `","name":"Loop","pump_power_w":1e-40}`, "invalid_request", "/pump_power_w"},
 		{"/v1/products", `{"name":"Feed","category":"feed","unit":"piece"}`, "invalid_request", "/unit"},
 		{"/v1/products", `{"name":"Feed","category":"feed","unit":"kg","stored":false}`, "invalid_request", "/stored"},
 		{"/v1/products", `{"name":"Feed","category":"feed","unit":"kg","protein_percent":100.001}`, "invalid_request", "/protein_percent"},
