@@ -7,13 +7,11 @@ import (
 	"testing"
 
 	"github.com/gin-gonic/gin"
-
-	"shoalbook/openapi"
 )
 
 func testValidator(t testing.TB) *validator {
 	t.Helper()
-	v, err := newValidator(openapi.YAML)
+	v, err := ownContract()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -46,7 +46,7 @@ func TestBodiesUpToTheirBounds(t *testing.T) {
 		{"/v1/entries", padded(entries(feeding), maxBulkBody), 200},
 		{"/v1/entries", padded(entries(feeding), maxBulkBody+1), 413},
 	} {
-		for _, coding := range []string{"", "gzip", "GZIP"} {
+		for _, coding := range []string{"", "gzip"} {
 			body := c.body
 			if coding != "" {
 				body = string(gzipped(t, []byte(body)))
@@ -92,6 +92,9 @@ func TestBodiesThatAreNotWhatTheySay(t *testing.T) {
 	t.Parallel()
 	ask := newValidatingServer(t)
 	packed := string(gzipped(t, []byte(entries(feeding))))
+	if got := ask("POST", "/v1/entries", packed, "Content-Encoding", "GZip"); got.status != 200 {
+		t.Errorf("status %d: %s", got.status, got.body)
+	}
 	for name, c := range map[string]struct {
 		coding, body string
 		status       int

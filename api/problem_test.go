@@ -10,6 +10,7 @@ import (
 	"net/http"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 
 	"github.com/getkin/kin-openapi/openapi3"
@@ -21,12 +22,14 @@ import (
 
 func contract(t testing.TB) *openapi3.T {
 	t.Helper()
-	doc, err := openapi3.NewLoader().LoadFromData(openapi.YAML)
+	doc, err := loadContract()
 	if err != nil {
 		t.Fatal(err)
 	}
 	return doc
 }
+
+var loadContract = sync.OnceValues(func() (*openapi3.T, error) { return openapi3.NewLoader().LoadFromData(openapi.YAML) })
 
 func TestTitlesAreThoseOfTheContract(t *testing.T) {
 	t.Parallel()

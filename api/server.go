@@ -5,6 +5,7 @@ import (
 	"errors"
 	"log/slog"
 	"net/http"
+	"sync"
 	"time"
 
 	"github.com/gin-gonic/gin"
@@ -30,6 +31,9 @@ type service struct {
 	docs    gin.HandlerFunc
 }
 
+// ownContract reads the contract, once: it takes longer than all else at the start.
+var ownContract = sync.OnceValues(func() (*validator, error) { return newValidator(openapi.YAML) })
+
 // New returns the service as it is to be served.
 func New(store *postgres.Store, cfg Config) (http.Handler, error) {
 	engine, operations, own, err := newEngine(cfg)
@@ -44,7 +48,7 @@ func New(store *postgres.Store, cfg Config) (http.Handler, error) {
 // routes below /docs that the contract does not name, and the group to register
 // the operations of the contract with.
 func newEngine(cfg Config) (engine *gin.Engine, operations *gin.RouterGroup, own service, err error) {
-	contract, err := newValidator(openapi.YAML)
+	contract, err := ownContract()
 	if err != nil {
 		return nil, nil, own, err
 	}

@@ -205,10 +205,7 @@ func TestInvalidRequestsAreRefused(t *testing.T) {
 
 func TestEveryExampleOfTheContractPasses(t *testing.T) {
 	t.Parallel()
-	v, err := newValidator(openapi.YAML)
-	if err != nil {
-		t.Fatal(err)
-	}
+	v := testValidator(t)
 	examples := 0
 	for key, op := range v.operations {
 		if op.route.Operation.RequestBody == nil {
