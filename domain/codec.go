@@ -237,8 +237,7 @@ func (d *decoder) split(raw []byte) bool {
 	if !json.Valid(raw) || raw[0] != '{' {
 		return false
 	}
-	const space = " \t\r\n"
-	rest := bytes.TrimLeft(raw[1:], space)
+	rest := skip(raw[1:], ' ')
 	for rest[0] != '}' {
 		n := token(rest)
 		text, _ := unquote(rest[:n])
@@ -246,16 +245,24 @@ func (d *decoder) split(raw []byte) bool {
 		if !ok {
 			name = string(text)
 		}
-		rest = bytes.TrimLeft(rest[n:], space+":")
+		rest = skip(rest[n:], ':')
 		n = token(rest)
 		if d.find(name) == nil {
 			d.members = append(d.members, written{name: name, value: rest[:n]})
 		} else {
 			d.add(pointer(name), "is given twice")
 		}
-		rest = bytes.TrimLeft(rest[n:], space+",")
+		rest = skip(rest[n:], ',')
 	}
 	return true
+}
+
+// skip leaves out white space and a mark.
+func skip(s []byte, mark byte) []byte {
+	for len(s) > 0 && (s[0] <= ' ' || s[0] == mark) {
+		s = s[1:]
+	}
+	return s
 }
 
 // token returns the length of the JSON value that the text begins with.

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/big"
+	"strconv"
 	"strings"
 )
 
@@ -136,7 +137,10 @@ func formatDecimal(v int64, digits, keep int) string {
 	if neg {
 		magnitude = -magnitude
 	}
-	s := fmt.Sprintf("%0*d", digits+1, magnitude)
+	s := strconv.FormatUint(magnitude, 10)
+	if len(s) <= digits {
+		s = strings.Repeat("0", digits+1-len(s)) + s
+	}
 	whole, frac := s[:len(s)-digits], s[len(s)-digits:]
 	for len(frac) > keep && frac[len(frac)-1] == '0' {
 		frac = frac[:len(frac)-1]
