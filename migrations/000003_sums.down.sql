@@ -5,4 +5,6 @@ drop table unit_day;
 drop table store_day;
 drop table batch_day;
 drop table batch_sum;
+drop trigger revision_changes_site on revision;
+drop function site_changed();
 drop table site_head;

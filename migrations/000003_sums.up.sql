@@ -16,7 +16,17 @@ create table site_head (
   constraint site_head_site_fk foreign key (coop_id, site_id) references site (coop_id, id)
 );
 comment on table site_head is 'How far the journal of a site is folded. Locked by whoever writes to the site.';
-comment on column site_head.version is 'grows with every write to the site''s journal';
+comment on column site_head.version is 'grows with every change of what figures of the site depend on: its journal and the registry';
+
+create function site_changed() returns trigger language plpgsql as $$
+begin
+  update site_head set version = version + 1
+   where coop_id = new.coop_id and (new.site_id is null or site_id = new.site_id);
+  return null;
+end
+$$;
+create trigger revision_changes_site after insert on revision
+  for each row when (new.site_id is not null or new.noun in ('coop', 'product')) execute function site_changed();
 
 create table batch_sum (
   coop_id              uuid not null,

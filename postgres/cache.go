@@ -24,9 +24,12 @@ type siteKey struct {
 	site domain.SiteID
 }
 
+// A version says which state of a site something belongs to. It grows with every
+// change of what the figures of the site depend on, in its journal or the registry.
 type foldedSite struct {
-	version int64
-	state   *domain.Site
+	version  int64
+	state    *domain.Site // nil: not known
+	standing *Standing    // the last one asked for, of this version
 }
 
 // get returns a copy of the state of a site at a version, to be folded on.
@@ -34,29 +37,55 @@ func (f *folded) get(key siteKey, version int64) *domain.Site {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	s, ok := f.sites[key]
-	if !ok || s.version != version {
+	if !ok || s.version != version || s.state == nil {
 		return nil
 	}
 	return copied(s.state)
 }
 
+// standing returns how the batches of a site stand at the end of a day, if that was
+// asked for before at this version. It must not be changed.
+func (f *folded) standing(key siteKey, version int64, asOf domain.Date) *Standing {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	s, ok := f.sites[key]
+	if !ok || s.version != version || s.standing == nil || s.standing.AsOf != asOf {
+		return nil
+	}
+	return s.standing
+}
+
 // put remembers a state, which nobody may change any more.
 func (f *folded) put(key siteKey, version int64, state *domain.Site) {
+	f.keep(key, version, func(s *foldedSite) { s.state = state })
+}
+
+// putStanding remembers how the batches of a site stand.
+func (f *folded) putStanding(key siteKey, version int64, standing *Standing) {
+	f.keep(key, version, func(s *foldedSite) { s.standing = standing })
+}
+
+func (f *folded) keep(key siteKey, version int64, set func(*foldedSite)) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	if f.sites == nil {
 		f.sites = map[siteKey]foldedSite{}
 	}
-	if old, ok := f.sites[key]; ok && old.version > version {
+	s, ok := f.sites[key]
+	switch {
+	case ok && s.version > version:
 		return
+	case !ok || s.version < version:
+		s = foldedSite{version: version}
 	}
-	if len(f.sites) >= maxFolded {
+	set(&s)
+	if !ok && len(f.sites) >= maxFolded {
 		for k := range f.sites { // any one will do
 			delete(f.sites, k)
 			break
 		}
 	}
-	f.sites[key] = foldedSite{version, state}
+	f.sites[key] = s
 }
 
 // copied returns a site with states of its own. What the states share with the

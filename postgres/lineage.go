@@ -68,7 +68,7 @@ func (tx *Tx) Family(ctx context.Context, id domain.BatchID, asOf *domain.Date) 
 	for _, r := range found {
 		s := standings[r.Site]
 		if s == nil {
-			if s, err = tx.Standing(ctx, r.Site, r.Zone, Moment{AsOf: asOf}); err != nil {
+			if s, err = tx.Standing(ctx, r.Site, r.Zone, nil, Moment{AsOf: asOf}); err != nil {
 				return nil, err
 			}
 			standings[r.Site] = s

@@ -129,8 +129,9 @@ func (d datedRows) depreciation() []domain.SharedCost {
 	return lines
 }
 
-// Standing reads how the batches of a site stand at a moment.
-func (tx *Tx) Standing(ctx context.Context, site domain.SiteID, zone *string, m Moment) (*Standing, error) {
+// Standing reads how the batches of a site stand at a moment. With the version of the
+// site, what was asked for before is remembered; nil is not known.
+func (tx *Tx) Standing(ctx context.Context, site domain.SiteID, zone *string, version *int64, m Moment) (*Standing, error) {
 	actor, err := tx.Actor(ctx)
 	if err != nil {
 		return nil, err
@@ -151,6 +152,13 @@ func (tx *Tx) Standing(ctx context.Context, site domain.SiteID, zone *string, m 
 			return nil, domain.Errorf(domain.Refused, "not_settled", "entries of the last %s may still be on their way: ask again later, or leave known_at out for the latest", tx.store.settle)
 		}
 		return s, tx.standingKnown(ctx, s)
+	}
+	key := siteKey{tx.coop, site}
+	if version != nil {
+		if known := tx.store.folded.standing(key, *version, s.AsOf); known != nil {
+			s.Batches, s.Sharing, s.water = known.Batches, known.Sharing, known.water
+			return s, nil
+		}
 	}
 	var st states
 	var d datedRows
@@ -173,6 +181,9 @@ func (tx *Tx) Standing(ctx context.Context, site domain.SiteID, zone *string, m 
 		lines = append(lines, c.cost())
 	}
 	s.share(d, lines)
+	if version != nil {
+		tx.store.folded.putStanding(key, *version, s)
+	}
 	return s, nil
 }
 
@@ -219,11 +230,14 @@ type Performance struct {
 // Performance reads how a batch stands at a moment.
 func (tx *Tx) Performance(ctx context.Context, id domain.BatchID, m Moment) (*Performance, error) {
 	const sql = `
-		select b.site_id, s.zone from batch b join site s on s.coop_id = b.coop_id and s.id = b.site_id
+		select b.site_id, s.zone, h.version from batch b
+		join site s on s.coop_id = b.coop_id and s.id = b.site_id
+		left join site_head h on h.coop_id = b.coop_id and h.site_id = b.site_id
 		where b.coop_id = $1 and b.id = $2`
 	found, err := all[struct {
-		SiteID domain.SiteID
-		Zone   *string
+		SiteID  domain.SiteID
+		Zone    *string
+		Version *int64
 	}](ctx, tx, sql, tx.coop, id)
 	if err != nil {
 		return nil, err
@@ -231,7 +245,7 @@ func (tx *Tx) Performance(ctx context.Context, id domain.BatchID, m Moment) (*Pe
 	if len(found) == 0 {
 		return nil, domain.Missing("batch")
 	}
-	s, err := tx.Standing(ctx, found[0].SiteID, found[0].Zone, m)
+	s, err := tx.Standing(ctx, found[0].SiteID, found[0].Zone, found[0].Version, m)
 	if err != nil {
 		return nil, err
 	}

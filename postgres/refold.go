@@ -56,8 +56,6 @@ func (tx *Tx) refoldFeedings(ctx context.Context, product domain.ProductID, from
 	if err != nil {
 		return err
 	}
-	// What other sites know of the feed is out of date as well.
-	tx.queue(`update site_head set version = version + 1 where coop_id = $1`, tx.coop)
 	for _, s := range sites {
 		if err := tx.Refold(ctx, s.ID, from); err != nil {
 			return err
