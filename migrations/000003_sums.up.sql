@@ -14,7 +14,7 @@ create table site_head (
   last_recorded_at  timestamptz,
   constraint site_head_pk primary key (coop_id, site_id),
   constraint site_head_site_fk foreign key (coop_id, site_id) references site (coop_id, id)
-);
+) with (fillfactor = 50); -- changed with every entry: room for new versions beside the old
 comment on table site_head is 'How far the journal of a site is folded. Locked by whoever writes to the site.';
 comment on column site_head.version is 'grows with every change of what figures of the site depend on: its journal and the registry';
 
@@ -111,7 +111,7 @@ create table batch_sum (
   harvest_heat_days    bigint not null,
   constraint batch_sum_pk primary key (coop_id, batch_id),
   constraint batch_sum_batch_fk foreign key (coop_id, site_id, batch_id) references batch (coop_id, site_id, id)
-);
+) with (fillfactor = 50);
 create index batch_sum_site on batch_sum (coop_id, site_id, batch_id);
 comment on table batch_sum is 'A batch as of its last entry: the last row of batch_day, where many batches are compared.';
 

@@ -57,6 +57,9 @@ func Open(ctx context.Context, o Options) (*Store, error) {
 	// values; to plan it anew each time, as lists of ids would make it, costs more than
 	// to run it.
 	params["plan_cache_mode"] = "force_generic_plan"
+	// A table that is small when a plan is made may be read whole by it, and grow, or
+	// fill with the versions of rows that change with every entry.
+	params["enable_seqscan"] = "off"
 	config.AfterConnect = func(ctx context.Context, conn *pgx.Conn) error {
 		registerTypes(conn.TypeMap())
 		_, err := conn.Exec(ctx, "set role "+serviceRole)
