@@ -104,7 +104,7 @@ func pointerTo(p *openapi3.Parameter, path ...string) string {
 
 // collect adds the errors of a parameter, or of the body if p is nil.
 func (f *complaints) collect(err error, p *openapi3.Parameter) {
-	switch e := err.(type) {
+	switch e := err.(type) { //nolint:errorlint // it goes down the tree itself, layer by layer
 	case openapi3.MultiError:
 		for _, each := range e {
 			f.collect(each, p)
