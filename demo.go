@@ -24,7 +24,7 @@ type demo struct {
 // Run serves an invented co-operative from a database that is thrown away
 // afterwards.
 func (d demo) Run(ctx context.Context, s *Settings, out io.Writer, log *slog.Logger) (err error) {
-	say := func(text string) { fmt.Fprintln(out, text) }
+	say := func(text string) { _, _ = fmt.Fprintln(out, text) }
 	server, err := throwaway.Start(ctx, throwaway.Options{BinDir: d.PgBin, Progress: say})
 	if err != nil {
 		return err
