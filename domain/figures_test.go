@@ -137,7 +137,8 @@ func TestBiomassDays(t *testing.T) {
 	f.figures(a, day(190), "KES").near(t, 0.01, map[string]float64{"biomass.biomass_days_kg": 8826.24 + 1280})
 }
 
-// K-S, computed: 0.95 × 0.80 by the product limit, where deaths alone say 0.85.
+// K-S, computed: 0.95 × 0.80 by the product limit, where deaths alone say 0.85;
+// then 4 more of 40.
 func TestSurvivalToDay(t *testing.T) {
 	t.Parallel()
 	var j journal
@@ -145,11 +146,12 @@ func TestSurvivalToDay(t *testing.T) {
 	j.add(day(3), domain.Death{Batch: a, Count: 5})
 	j.add(day(10), domain.Harvest{Batch: a, Count: new(domain.Fish(45)), Weight: kg(9)})
 	j.add(day(20), domain.Death{Batch: a, Count: 10})
+	j.add(day(60), domain.Death{Batch: a, Count: 4}) // of 40, on the day itself
 	f := j.fold(t)
 	p := f.figures(a, day(95), "KES")
-	p.want(t, map[string]string{"survival.by_recorded_deaths": "0.85", "survival.by_book": "0.85"})
+	p.want(t, map[string]string{"survival.by_recorded_deaths": "0.81", "survival.by_book": "0.81"})
 	p.null(t, "never counted", "survival.by_account", "survival.interval", "fish.unaccounted")
-	want := []domain.SurvivalToDay{{Day: 7, Survival: 0.95}, {Day: 30, Survival: 0.76}, {Day: 60, Survival: 0.76}, {Day: 90, Survival: 0.76}}
+	want := []domain.SurvivalToDay{{Day: 7, Survival: 0.95}, {Day: 30, Survival: 0.76}, {Day: 60, Survival: 0.684}, {Day: 90, Survival: 0.684}}
 	if len(p.ToDay) != len(want) {
 		t.Fatalf("survival to day is %v, want %v", p.ToDay, want)
 	}

@@ -73,16 +73,34 @@ func TestFirstDayWithTooFewFish(t *testing.T) {
 	}
 }
 
+// Of several batches that end a day with too few fish, always the same is named.
+func TestRefusalsAreNotByChance(t *testing.T) {
+	t.Parallel()
+	j := stocked()
+	j.add(day(0), domain.Stocking{Batch: b, Origin: "bought", Count: 10})
+	j.add(day(0), domain.Stocking{Batch: c, Origin: "bought", Count: 10})
+	j.add(day(1), domain.Death{Batch: c, Count: 13})
+	j.add(day(1), domain.Death{Batch: b, Count: 15})
+	j.add(day(1), domain.Death{Batch: a, Count: 1004})
+	for range 30 {
+		if e := j.refused(t, "not_enough_fish"); !strings.Contains(e.Detail, "4 fish fewer") {
+			t.Fatalf("another batch is named: %s", e.Detail)
+		}
+	}
+}
+
 // What a day ends with counts, not what it passes through.
 func TestBalanceIsJudgedAtTheEndOfTheDay(t *testing.T) {
 	t.Parallel()
 	j := stocked()
-	j.add(day(0), domain.Stocking{Batch: b, Origin: "bought", Count: 10, MeanWeight: gram(10)})
+	j.add(day(0), domain.Stocking{Batch: b, Origin: "bought", Count: 10, MeanWeight: gram(25)})
 	j.at(day(1), 600, domain.Move{Batch: b, ToBatch: &c, Count: new(domain.Fish(40))})
 	j.at(day(1), 660, domain.Move{Batch: a, ToBatch: &b, Count: new(domain.Fish(50))})
 	f := j.fold(t)
 	f.onHand(t, a, 950)
-	f.onHand(t, b, 20)
+	if s := f.onHand(t, b, 20); s.MeanMg/domain.Milligrams(s.MeanFish) != *gram(10) {
+		t.Errorf("%d fish weigh %d mg, want the 10 g of those that came", s.MeanFish, s.MeanMg)
+	}
 	f.onHand(t, c, 40)
 }
 
@@ -204,6 +222,9 @@ func TestClosing(t *testing.T) {
 		s := j.fold(t).onHand(t, a, 0)
 		if s.ClosedOn == nil || *s.ClosedOn != day(30) || s.CountedOn == nil || *s.CountedOn != day(30) {
 			t.Errorf("%s: closed on %v, counted on %v", name, s.ClosedOn, s.CountedOn)
+		}
+		if s.Path != nil {
+			t.Errorf("%s: the path goes on: %v", name, s.Path)
 		}
 		if in, out := s.Stocked, s.Dead+s.Harvested+s.MovedOut+s.Unaccounted; in != out {
 			t.Errorf("%s: %d fish came, %d went", name, in, out)

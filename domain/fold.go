@@ -154,7 +154,6 @@ func (s *Site) closeDay(b *BatchState, emptied bool) error {
 			b.settle(d, b.MeanMg, b.MeanFish)
 		}
 		b.Path = nil
-		b.heatTo(s.on, s.Units[b.Unit])
 	}
 	if b.FirstOn != nil && b.ClosedOn == nil {
 		b.step(d)
@@ -185,7 +184,7 @@ func (s *Site) living(id BatchID) (*BatchState, error) {
 		return nil, err
 	case b.FirstOn == nil:
 		return nil, Refuse("before_batch", "on %s there are no fish in the batch yet: record its stocking first, or look at the date", s.day)
-	case b.ClosedOn != nil && *b.ClosedOn < s.day:
+	case b.ClosedOn != nil:
 		return nil, Refuse("batch_closed", "the batch has been empty since %s: if that is wrong, reverse the entry that emptied it", *b.ClosedOn)
 	}
 	b.risk(s.on)
@@ -438,9 +437,5 @@ func (st *StoreState) put(q Quantity, cost, donated Money) {
 	}
 	if st.Balance > 0 {
 		st.DonatedV += donated
-	}
-	if st.Balance == 0 { // nothing is left to carry a value
-		st.Revaluation += st.Value
-		st.Value, st.DonatedV = 0, 0
 	}
 }

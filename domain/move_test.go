@@ -62,6 +62,19 @@ func TestGradingEmptiesABatch(t *testing.T) {
 	}
 }
 
+// A batch made by moves starts with what came on its first day.
+func TestBatchMadeByMoves(t *testing.T) {
+	t.Parallel()
+	j := stocked()
+	j.add(day(10), domain.Move{Batch: a, ToBatch: &b, Count: fish(100), Weight: new(kg(1.5))})
+	j.add(day(10), domain.Move{Batch: a, ToBatch: &b, Count: fish(100), Weight: new(kg(2.5))})
+	j.add(day(12), domain.Move{Batch: a, ToBatch: &b, Count: fish(100), Weight: new(kg(5))})
+	f := j.fold(t)
+	if s := f.onHand(t, b, 300); s.StartMg != *gram(4000) || s.StartFish != 200 || s.MovedInMg != *gram(9000) || *s.FirstOn != day(10) {
+		t.Errorf("at the start were %d fish of %d mg, %d mg came in all", s.StartFish, s.StartMg, s.MovedInMg)
+	}
+}
+
 func TestMovesInAChain(t *testing.T) {
 	t.Parallel()
 	j := stocked()
@@ -89,6 +102,9 @@ func TestMoveIntoABatch(t *testing.T) {
 	f := j.fold(t)
 	f.figures(b, day(10), "KES").want(t, map[string]string{"biomass.on_hand_kg": "7", "growth.mean_weight_g": "35", "biomass.net_gain_kg": "0",
 		"cost.moved_in": `"10.00"`, "cost.total": `"90.00"`, "fish.moved_in": "100"})
+	if s := f.Batches[b]; s.StartMg != *gram(6000) || s.StartFish != 100 {
+		t.Errorf("at the start were %d fish of %d mg", s.StartFish, s.StartMg)
+	}
 	// The biomass-days are cut at the move: 10 days of 6 kg, then 7 kg.
 	f.figures(b, day(12), "KES").want(t, map[string]string{"biomass.biomass_days_kg": "74"})
 

@@ -236,7 +236,7 @@ func (r *reckoning) growth() {
 	}
 	mg, fish, kind := b.MeanMg, b.MeanFish, "sample"
 	last := weighing{b.MeasuredMg, b.MeasuredFish, b.MeasuredOn, b.MeasuredHeat, b.MeasuredHeatDays}
-	if b.Closed() {
+	if b.Closed() && b.Harvested > 0 { // else they were moved on, or died
 		mg, fish, kind = b.HarvestedG.Milligrams(), b.Harvested, "harvest"
 		last = weighing{mg, fish, b.HarvestOn, b.HarvestHeat, b.HarvestHeatDays}
 	}
@@ -244,8 +244,6 @@ func (r *reckoning) growth() {
 	case b.FirstOn == nil:
 		null("no fish were stocked", "mean_weight_g", "sgr", "daily_gain_g", "tgc", "days", "condition_factor")
 		return
-	case b.Closed() && fish == 0:
-		null("no fish were harvested", "mean_weight_g", "sgr", "daily_gain_g", "tgc", "days")
 	case fish == 0:
 		null("the fish were never weighed", "mean_weight_g", "sgr", "daily_gain_g", "tgc", "days")
 	default:

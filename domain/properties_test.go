@@ -183,6 +183,24 @@ func TestFoldInParts(t *testing.T) {
 		}
 		same(t, whole, second)
 		same(t, kept, first)
+
+		// Nor do those of one way to go on by going another way from the same copies.
+		kept = folded{Site: &domain.Site{Batches: deep(second.Batches), Stores: deep(second.Stores), Units: deep(second.Units)}, shared: second.shared}
+		third := domain.NewSite(site, facts())
+		var other []domain.Entry
+		for batch, s := range first.Batches {
+			third.Batches[batch] = new(*s)
+			if s.FirstOn != nil && !s.Closed() {
+				for n := range 3 {
+					other = append(other, domain.Entry{ID: id[domain.Entry](5000 + n), Site: site, On: day(400 + 10*n), Body: domain.Count{Batch: batch, Count: s.OnHand() + 1 + domain.Fish(n)}})
+				}
+			}
+		}
+		domain.SortEntries(other)
+		if err := third.Fold(other, nil); err != nil {
+			t.Fatal(err)
+		}
+		same(t, kept, second)
 	})
 }
 

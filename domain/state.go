@@ -335,11 +335,9 @@ func (b *BatchState) heatTo(on *Date, u *UnitState) {
 		return
 	}
 	if u != nil && u.TemperatureOn != nil {
-		if from := max(*b.HeatThrough, *u.TemperatureOn); from < d {
-			days := int64(d - from)
-			b.Heat += mulDiv(int64(u.TemperatureSum)*days, 1, u.Readings)
-			b.HeatDays += days
-		}
+		days := int64(d - *b.HeatThrough)
+		b.Heat += mulDiv(int64(u.TemperatureSum), days, u.Readings)
+		b.HeatDays += days
 	}
 	b.HeatThrough = on
 }

@@ -44,7 +44,8 @@ func TestConversionIsMeasuredToTheLastWeighing(t *testing.T) {
 	j.add(day(20), domain.Sample{Batch: a, Count: 50, Weight: new(kg(2))}) // 40 g: gain 30 kg
 	want := map[string]string{"feed.fcr_economic": "1.2", "feed.measured_to": `"` + day(20).String() + `"`}
 	j.fold(t).figures(a, day(20), "KES").want(t, want)
-	j.add(day(25), domain.Feeding{Batch: a, Product: feed, Weight: kg(100)})
+	j.add(day(25), domain.Feeding{Batch: a, Product: feed, Weight: kg(60)})
+	j.add(day(25), domain.Feeding{Batch: a, Product: feed, Weight: kg(40)}) // the same day
 	j.add(day(26), domain.Death{Batch: a, Count: 100})
 	p := j.fold(t).figures(a, day(26), "KES")
 	p.want(t, want)
