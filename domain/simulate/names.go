@@ -7,8 +7,10 @@ import "fmt"
 const (
 	coopName = "Ruvanzo School Fish Growers"
 	currency = "KES"
-	zone     = "Africa/Nairobi"
 	country  = "KE"
+
+	// Zone is the time zone of all sites, by which Options.Today is to be told.
+	Zone = "Africa/Nairobi"
 )
 
 var (

@@ -51,7 +51,7 @@ const (
 func newWorld(o Options) *world {
 	r := newDice(o.Seed, 0)
 	w := &world{Options: o, coop: &Coop{
-		Facts: domain.Coop{ID: newID[domain.Coop](r), Name: coopName, Currency: currency, Zone: zone, Country: country, ShareBy: domain.ByGramDays},
+		Facts: domain.Coop{ID: newID[domain.Coop](r), Name: coopName, Currency: currency, Zone: Zone, Country: country, ShareBy: domain.ByGramDays},
 		Truth: Truth{Hatcheries: map[domain.PartyID]HatcheryTruth{}, Sites: map[domain.SiteID]SiteTruth{}, Batches: map[domain.BatchID]*BatchTruth{}},
 	}}
 	// From the best to the worst; the worst is the cheapest.
