@@ -157,25 +157,31 @@ func TestFoldInParts(t *testing.T) {
 		}
 		cut := rapid.IntRange(0, len(entries)).Draw(t, "cut")
 
+		// As in a database: what a day says has changed is kept, and loaded again.
 		first := folded{Site: domain.NewSite(site, facts())}
-		report := func(d domain.Day) { first.shared = append(first.shared, d.Shared...) }
+		second := folded{Site: domain.NewSite(site, facts())}
+		report := func(d domain.Day) {
+			first.shared = append(first.shared, d.Shared...)
+			for id := range d.Batches {
+				second.Batches[id] = new(*first.Batches[id])
+			}
+			for id := range d.Stores {
+				second.Stores[id] = new(*first.Stores[id])
+			}
+			for id := range d.Units {
+				second.Units[id] = new(*first.Units[id])
+			}
+		}
 		if err := first.Fold(entries[:cut], report); err != nil {
 			return // only the rest of the day makes it possible
 		}
-		// As after loading: other maps, copies of the states.
-		second := folded{Site: domain.NewSite(site, facts()), shared: slices.Clone(first.shared)}
-		for id, s := range first.Batches {
+		same(t, first, folded{Site: second.Site, shared: first.shared})
+		for _, s := range first.Batches {
 			if cut > 0 && cut < len(entries) && s.ClosedOn != nil && *s.ClosedOn == entries[cut].On {
 				return
 			}
-			second.Batches[id] = new(*s)
 		}
-		for id, s := range first.Stores {
-			second.Stores[id] = new(*s)
-		}
-		for id, s := range first.Units {
-			second.Units[id] = new(*s)
-		}
+		second.shared = slices.Clone(first.shared)
 		kept := folded{Site: &domain.Site{Batches: deep(first.Batches), Stores: deep(first.Stores), Units: deep(first.Units)}, shared: first.shared}
 		rest := slices.Clone(entries[cut:])
 		if err := second.Fold(rest, func(d domain.Day) { second.shared = append(second.shared, d.Shared...) }); err != nil {

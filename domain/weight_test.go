@@ -2,6 +2,7 @@ package domain_test
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"shoalbook/domain"
@@ -186,4 +187,38 @@ func TestBiomassDaysByMonth(t *testing.T) {
 		t.Errorf("gram-days are %v, %d of them estimated", s.GramDays, s.GramDaysGuessed)
 	}
 	f.figures(a, day(10), "KES").null(t, "not known", "biomass.biomass_days_kg")
+}
+
+// Copies of one state go on each by itself, whatever room their lists have left.
+func TestCopiesOfAStateGoOnApart(t *testing.T) {
+	t.Parallel()
+	for last := 1; last < 100; last += 9 {
+		j := stocked()
+		for _, unit := range []domain.UnitID{tank2, tank3, tank1} {
+			j.add(day(0), domain.Move{Batch: a, ToUnit: &unit})
+		}
+		for n := 1; n <= last; n++ {
+			j.add(day(n), domain.Death{Batch: a, Count: 1})
+		}
+		f := j.fold(t)
+		goOn := func(count domain.Fish) *domain.BatchState {
+			s := domain.NewSite(site, facts())
+			s.Batches[a] = new(*f.Batches[a])
+			entries := []domain.Entry{
+				{ID: id[domain.Entry](1), Site: site, On: day(last + 1), Body: domain.Death{Batch: a, Count: count}},
+				{ID: id[domain.Entry](2), Site: site, On: day(last + 40), Body: domain.Death{Batch: a, Count: count}},
+				{ID: id[domain.Entry](3), Site: site, On: day(last+40) + domain.Date(count), Body: domain.Move{Batch: a, ToUnit: &tank2}},
+			}
+			if err := s.Fold(entries, nil); err != nil {
+				t.Fatal(err)
+			}
+			return s.Batches[a]
+		}
+		one := goOn(10)
+		path, survival, left := slices.Clone(one.Path), slices.Clone(one.SurvivalAt), slices.Clone(one.LeftOn)
+		goOn(20)
+		if !slices.Equal(one.Path, path) || !slices.Equal(one.SurvivalAt, survival) || !slices.Equal(one.LeftOn, left) {
+			t.Fatalf("after %d days, going on another way changes %v to %v, %v to %v, %v to %v", last, path, one.Path, survival, one.SurvivalAt, left, one.LeftOn)
+		}
+	}
 }
