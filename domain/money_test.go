@@ -240,7 +240,18 @@ func TestCostPerKg(t *testing.T) {
 		"cost.per_kg": `"5.0000"`, "cost.per_kg_net": `"3.0000"`, "cost.per_kg_with_unpaid": `"7.0000"`, "cost.per_kg_basis": `"net_gain"`, "cost.provisional": "true",
 	})
 	j.add(day(10), domain.Sale{Crop: new("tomatoes"), Disposal: "sold", Weight: kg(50), Amount: new(domain.Money(100_00))})
-	j.fold(t).figures(a, day(20), "KES").want(t, map[string]string{"cost.per_kg_net": `"-1.0000"`, "margin": `"25.00"`})
+	p = j.fold(t).figures(a, day(20), "KES")
+	p.want(t, map[string]string{"cost.per_kg_net": `"-1.0000"`, "margin": `"25.00"`})
+	if n := len(p.Cautions); n != 2 {
+		t.Errorf("all income is of by-products, and there are %d cautions", n)
+	}
+	fishOnly := stocked()
+	fishOnly.add(day(1), domain.Sale{Crop: new("kale"), Disposal: "sold", Weight: kg(1), Amount: new(domain.Money(20_00))})
+	fishOnly.add(day(2), domain.Harvest{Batch: a, Count: fish(100), Weight: kg(2)})
+	fishOnly.add(day(2), domain.Sale{Batch: &a, Disposal: "sold", Weight: kg(2), Amount: new(domain.Money(80_00))})
+	if n := len(fishOnly.fold(t).figures(a, day(20), "KES").Cautions); n != 1 {
+		t.Errorf("a fifth of the income is of by-products, and there are %d cautions", n)
+	}
 
 	j.add(day(30), domain.Count{Batch: a, Count: 0}) // all stolen
 	p = j.fold(t).figures(a, day(60), "KES")
