@@ -196,6 +196,7 @@ func entryFilter(q openapi.ListEntriesParams, p page) (postgres.EntryFilter, err
 			f.Kinds = append(f.Kinds, string(k))
 		}
 	}
+	f.IncludeSite = q.IncludeSite != nil && *q.IncludeSite
 	if p.after == nil {
 		return f, nil
 	}

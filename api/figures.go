@@ -134,6 +134,9 @@ func explained(perf *postgres.Performance, f domain.Figure) wireExplained {
 	if len(f.Why.Kinds) > 0 {
 		q["kind"] = f.Why.Kinds
 	}
+	if f.Why.Site {
+		q.Set("include_site", "true")
+	}
 	e.Entries = "/v1/entries?" + q.Encode()
 	return e
 }

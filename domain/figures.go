@@ -13,7 +13,8 @@ type Figure struct {
 }
 
 // Why explains a figure: what is divided by what, in which unit, how it is
-// rounded, whether it was measured, and which kinds of entry are behind it.
+// rounded, whether it was measured, and which kinds of entry are behind it; none are all of
+// the batch.
 type Why struct {
 	Formula     string
 	Numerator   string
@@ -23,6 +24,7 @@ type Why struct {
 	Estimated   bool
 	Source      string
 	Kinds       []string
+	Site        bool // also those that are about the whole site and no batch
 }
 
 // figures gathers figures in the order in which they are printed.
@@ -59,6 +61,14 @@ func (f *figures) mass(name string, m Milligrams, estimated bool, kinds ...strin
 
 func (f *figures) money(name string, m Money, kinds ...string) {
 	f.put(name, `"`+f.currency.Format(m)+`"`, f.because(&Why{Formula: "sum of amounts", Unit: string(f.currency), Rounding: "to the minor unit, half to even", Kinds: kinds}))
+}
+
+// shared prints an amount to which what was recorded for the whole site adds a share.
+func (f *figures) shared(name string, m Money, kinds ...string) {
+	f.money(name, m, kinds...)
+	if w := f.list[len(f.list)-1].Why; w != nil {
+		w.Site = true
+	}
 }
 
 func (f *figures) text(name, s string) { f.put(name, `"`+s+`"`, nil) }
@@ -133,7 +143,7 @@ func (f *figures) perKg(name string, m Money, weight Milligrams, estimated bool,
 	v := mulDiv(int64(m), 100*1_000_000, int64(weight))
 	f.put(name, `"`+f.currency.FormatPerKg(v)+`"`, f.because(&Why{
 		Formula: formula, Numerator: f.currency.Format(m) + " " + string(f.currency), Denominator: kgText(int64(weight)),
-		Unit: string(f.currency) + "/kg", Rounding: "two decimals more than the currency has, half to even", Estimated: estimated, Kinds: kinds}))
+		Unit: string(f.currency) + "/kg", Rounding: "two decimals more than the currency has, half to even", Estimated: estimated, Kinds: kinds, Site: true}))
 }
 
 func kgText(mg int64) string   { return formatDecimal(mg, 6, 0) + " kg" }

@@ -17,6 +17,17 @@ type Performance struct {
 	Cautions   []string
 }
 
+// The kinds of entry behind figures that are worked out from many.
+var (
+	fishKinds   = []string{"stocking", "death", "sample", "count", "move", "sent", "received", "harvest"}
+	growthKinds = []string{"stocking", "sample", "count", "move", "received", "harvest"}
+	heatKinds   = append([]string{"water"}, growthKinds...)
+	feedKinds   = append([]string{"feeding"}, fishKinds...)
+	costKinds   = []string{"stocking", "receipt", "feeding", "use", "stocktake", "expense", "labour", "move", "sent", "received"}
+	marginKinds = append([]string{"sale"}, costKinds...)
+	perKgKinds  = append([]string{"death", "sample", "count", "harvest"}, marginKinds...)
+)
+
 // SurvivalToDay is product-limit survival to an age in days.
 type SurvivalToDay struct {
 	Day      int
@@ -108,7 +119,7 @@ func (r *reckoning) fishFigures() {
 	if b.CountedOn == nil {
 		r.null("fish.unaccounted", neverCounted)
 	} else {
-		r.fish("fish.unaccounted", b.Unaccounted, "count", "harvest", "death", "move")
+		r.fish("fish.unaccounted", b.Unaccounted, "count", "harvest", "death", "move", "sent")
 	}
 	r.flag("fish.estimated", b.HarvestGuessed > 0)
 }
@@ -126,7 +137,7 @@ func (r *reckoning) biomass() {
 	}
 	mass("biomass.stocked_kg", b.StockedMg, b.Unweighed-b.MovedInUnweighed, false, "stocking")
 	mass("biomass.moved_in_kg", b.MovedInMg, b.MovedInUnweighed, false, "move", "received")
-	mass("biomass.moved_out_kg", b.MovedOutMg, b.MovedUnweighed, false, "move")
+	mass("biomass.moved_out_kg", b.MovedOutMg, b.MovedUnweighed, false, "move", "sent")
 	mass("biomass.dead_kg", b.DeadMg, b.DeadUnweighed, b.DeadGuessed > 0, "death")
 	r.flag("biomass.dead_estimated", b.DeadGuessed > 0)
 	r.mass("biomass.harvested_kg", b.HarvestedG.Milligrams(), false, "harvest")
@@ -160,7 +171,7 @@ func (r *reckoning) biomass() {
 	if r.noGain != "" {
 		r.null("biomass.net_gain_kg", r.noGain)
 	} else {
-		r.mass("biomass.net_gain_kg", gain, r.standing > 0 && !counted, "stocking", "harvest", "move", "sample", "count")
+		r.mass("biomass.net_gain_kg", gain, r.standing > 0 && !counted, fishKinds...)
 	}
 	switch {
 	case b.FirstOn == nil || b.GramDaysGuessed > 0 || b.Unweighed > 0 && b.MeanFish == 0:
@@ -171,15 +182,15 @@ func (r *reckoning) biomass() {
 			days += g
 		}
 		r.put("biomass.biomass_days_kg", formatDecimal(days, 3, 0), r.because(&Why{Formula: "sum over intervals of mean biomass × days, the mean of an interval being the logarithmic mean of its ends",
-			Unit: "kg·day", Rounding: "whole gram-days", Estimated: !b.Closed(), Source: "log-mean of exponential growth (computed)", Kinds: []string{"stocking", "sample", "count", "harvest"}}))
+			Unit: "kg·day", Rounding: "whole gram-days", Estimated: !b.Closed(), Source: "log-mean of exponential growth (computed)", Kinds: fishKinds}))
 	}
-	r.yield("biomass.net_yield_kg_m3", gain, r.noGain)
-	r.yield("biomass.harvest_yield_kg_m3", b.HarvestedG.Milligrams(), "")
+	r.yield("biomass.net_yield_kg_m3", gain, r.noGain, fishKinds)
+	r.yield("biomass.harvest_yield_kg_m3", b.HarvestedG.Milligrams(), "", []string{"harvest"})
 }
 
 const noWater = "the water volume of the tank is not in the registry"
 
-func (r *reckoning) yield(name string, m Milligrams, reason string) {
+func (r *reckoning) yield(name string, m Milligrams, reason string, kinds []string) {
 	switch {
 	case reason != "":
 		r.null(name, reason)
@@ -187,7 +198,7 @@ func (r *reckoning) yield(name string, m Milligrams, reason string) {
 		r.null(name, noWater)
 	default:
 		r.ratio(name, quotient{num: int64(m), den: int64(*r.Water), numText: kgText, denText: litreText, unit: "kg/m³ of water",
-			formula: "weight ÷ water volume", scale: 1, kinds: []string{"harvest", "stocking", "sample"}})
+			formula: "weight ÷ water volume", scale: 1, kinds: kinds})
 	}
 }
 
@@ -209,7 +220,7 @@ func (r *reckoning) survival(p *Performance) {
 		r.null("survival.by_account", neverCounted)
 		r.null("survival.interval", neverCounted)
 	default:
-		ratio("survival.by_account", out, "(harvested + moved out + on hand) ÷ (stocked + moved in)", "stocking", "move", "harvest", "count")
+		ratio("survival.by_account", out, "(harvested + moved out + on hand) ÷ (stocked + moved in)", "stocking", "move", "sent", "received", "harvest", "death", "count")
 		if out > in {
 			r.null("survival.interval", "more fish came out than went in: a short count at stocking, or breeding")
 		} else {
@@ -219,8 +230,8 @@ func (r *reckoning) survival(p *Performance) {
 				Numerator: fishText(int64(out)), Denominator: fishText(int64(in)), Unit: "of 1", Rounding: "6 decimals, half to even", Source: "Newcombe 1998 (from memory of the source)"}))
 		}
 	}
-	ratio("survival.by_book", out, "(harvested + moved out + on hand by the book) ÷ (stocked + moved in)", "stocking", "move", "harvest", "death")
-	ratio("survival.by_recorded_deaths", in-b.Dead, "1 − dead ÷ (stocked + moved in)", "stocking", "move", "death")
+	ratio("survival.by_book", out, "(harvested + moved out + on hand by the book) ÷ (stocked + moved in)", "stocking", "move", "sent", "received", "harvest", "death", "count")
+	ratio("survival.by_recorded_deaths", in-b.Dead, "1 − dead ÷ (stocked + moved in)", "stocking", "move", "received", "death")
 	for i, s := range b.survivalThrough(r.AsOf) {
 		if b.Closed() && *b.FirstOn+SurvivalDays[i] > *b.ClosedOn {
 			break
@@ -290,11 +301,11 @@ func (r *reckoning) grown(last weighing, null func(string, ...string)) {
 	span := fmt.Sprintf("%s g → %s g, %s → %s", trimFloat(w1), trimFloat(w2), *b.FirstOn, *on)
 	sgr, _ := husbandry.SGR(w1, w2, days)
 	r.real("growth.sgr", sgr, func() *Why {
-		return &Why{Formula: "100 × (ln W2 − ln W1) ÷ days; it falls with size: do not compare across sizes", Numerator: span, Denominator: trimFloat(days) + " days", Unit: "% a day", Kinds: []string{"stocking", "sample", "harvest"}}
+		return &Why{Formula: "100 × (ln W2 − ln W1) ÷ days; it falls with size: do not compare across sizes", Numerator: span, Denominator: trimFloat(days) + " days", Unit: "% a day", Kinds: growthKinds}
 	})
 	gain, _ := husbandry.DailyGain(w1, w2, days)
 	r.real("growth.daily_gain_g", gain, func() *Why {
-		return &Why{Formula: "(W2 − W1) ÷ days", Numerator: span, Denominator: trimFloat(days) + " days", Unit: "g a day", Kinds: []string{"stocking", "sample", "harvest"}}
+		return &Why{Formula: "(W2 − W1) ÷ days", Numerator: span, Denominator: trimFloat(days) + " days", Unit: "g a day", Kinds: growthKinds}
 	})
 	if heatDays == 0 {
 		r.null("growth.tgc", "no water temperature was recorded for these days")
@@ -303,7 +314,7 @@ func (r *reckoning) grown(last weighing, null func(string, ...string)) {
 		tgc, _ := husbandry.TGC(w1, w2, degreeDays)
 		r.real("growth.tgc", tgc, func() *Why {
 			return &Why{Formula: "1000 × (∛W2 − ∛W1) ÷ Σ temperature × day", Numerator: span, Denominator: trimFloat(degreeDays) + " °C·day", Unit: "1000 × g^⅓/(°C·day)",
-				Estimated: float64(heatDays) < days, Source: "thermal-unit growth, k = 1000; assumes growth ∝ temperature (Jobling 2003)", Kinds: []string{"stocking", "sample", "harvest", "water"}}
+				Estimated: float64(heatDays) < days, Source: "thermal-unit growth, k = 1000; assumes growth ∝ temperature (Jobling 2003)", Kinds: heatKinds, Site: true}
 		})
 	}
 	r.number("growth.days", int64(days), "days")
@@ -329,7 +340,7 @@ func (r *reckoning) feed() {
 		case feed == 0:
 			r.null(name, "no feed was recorded")
 		default:
-			r.ratio(name, quotient{num: int64(feed), den: int64(gain), numText: kgText, denText: kgText, unit: "kg/kg", formula: formula, estimated: estimated, kinds: []string{"feeding", "stocking", "harvest", "move", "sample", "count", "death"}})
+			r.ratio(name, quotient{num: int64(feed), den: int64(gain), numText: kgText, denText: kgText, unit: "kg/kg", formula: formula, estimated: estimated, kinds: feedKinds})
 		}
 	}
 	estimated := !b.Closed()
@@ -357,7 +368,7 @@ func (r *reckoning) feed() {
 		return
 	}
 	r.ratio("feed.protein_efficiency", quotient{num: int64(m.gain + m.dead), den: int64(m.protein), numText: kgText, denText: kgText, unit: "kg/kg",
-		formula: "(net gain + weight of the dead) ÷ crude protein fed", estimated: estimated || b.DeadGuessed > 0, kinds: []string{"feeding", "stocking", "harvest", "sample", "death"}})
+		formula: "(net gain + weight of the dead) ÷ crude protein fed", estimated: estimated || b.DeadGuessed > 0, kinds: feedKinds})
 }
 
 func (r *reckoning) cost() []CategoryAmount {
@@ -378,13 +389,13 @@ func (r *reckoning) cost() []CategoryAmount {
 	variable += b.CostIn - b.CostOut
 	total := variable + fixed
 	unpaid, donated, byProduct := b.Unpaid+r.Share.Unpaid, b.Donated+r.Share.Donated, r.Share.ByProduct
-	r.money("cost.total", total, "stocking", "feeding", "use", "expense", "labour", "move")
-	r.money("cost.variable", variable, "stocking", "feeding", "use", "expense", "labour", "move")
-	r.money("cost.fixed", fixed, "expense")
+	r.shared("cost.total", total, costKinds...)
+	r.shared("cost.variable", variable, costKinds...)
+	r.shared("cost.fixed", fixed, "expense")
 	r.money("cost.moved_in", b.CostIn, "move", "received")
 	r.money("cost.moved_out", b.CostOut, "move", "sent")
-	r.money("cost.unpaid_labour", unpaid, "labour")
-	r.money("cost.donated", donated, "feeding", "use")
+	r.shared("cost.unpaid_labour", unpaid, "labour")
+	r.shared("cost.donated", donated, "receipt", "feeding", "use", "stocktake")
 	names := []string{"cost.per_kg", "cost.per_kg_net", "cost.per_kg_with_unpaid", "cost.per_kg_with_donated"}
 	weight, basis, reason := (b.HarvestedG - b.DiscardedG).Milligrams(), "harvested", ""
 	switch {
@@ -406,7 +417,7 @@ func (r *reckoning) cost() []CategoryAmount {
 		r.null("cost.per_kg_basis", reason)
 	} else {
 		for i, m := range []Money{total, total - byProduct, total + unpaid, total + donated} {
-			r.perKg(names[i], m, weight, basis != "harvested", []string{"total cost ÷ weight", "(total cost − by-product) ÷ weight: the break-even price", "(total cost + unpaid work) ÷ weight", "(total cost + donated inputs) ÷ weight"}[i], "stocking", "feeding", "use", "expense", "labour", "harvest")
+			r.perKg(names[i], m, weight, basis != "harvested", []string{"total cost ÷ weight", "(total cost − by-product) ÷ weight: the break-even price", "(total cost + unpaid work) ÷ weight", "(total cost + donated inputs) ÷ weight"}[i], perKgKinds...)
 		}
 		r.text("cost.per_kg_basis", basis)
 	}
@@ -415,9 +426,9 @@ func (r *reckoning) cost() []CategoryAmount {
 	r.money("income.cash", b.Cash, "sale")
 	r.money("income.imputed", b.Imputed, "sale")
 	r.money("income.given", b.Given, "sale")
-	r.money("income.by_product", byProduct, "sale")
+	r.shared("income.by_product", byProduct, "sale")
 	margin := b.Cash + b.Imputed + byProduct - total
-	r.money("margin", margin, "sale", "stocking", "feeding", "use", "expense", "labour")
+	r.shared("margin", margin, marginKinds...)
 	if r.Water == nil {
 		r.null("margin_per_m3", noWater)
 	} else {
@@ -430,7 +441,7 @@ func (r *reckoning) cost() []CategoryAmount {
 func (r *reckoning) perM3(margin Money) {
 	v := mulDiv(int64(margin), 100*1_000_000, int64(*r.Water))
 	r.put("margin_per_m3", `"`+r.currency.FormatPerKg(v)+`"`, r.because(&Why{Formula: "margin ÷ water volume", Numerator: r.currency.Format(margin) + " " + string(r.currency),
-		Denominator: litreText(int64(*r.Water)), Unit: string(r.currency) + "/m³", Rounding: "two decimals more than the currency has, half to even"}))
+		Denominator: litreText(int64(*r.Water)), Unit: string(r.currency) + "/m³", Rounding: "two decimals more than the currency has, half to even", Kinds: marginKinds, Site: true}))
 }
 
 func (r *reckoning) completeness() {

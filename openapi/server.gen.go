@@ -584,6 +584,14 @@ func (siw *ServerInterfaceWrapper) ListEntries(c *gin.Context) {
 		return
 	}
 
+	// ------------- Optional query parameter "include_site" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "include_site", c.Request.URL.Query(), &params.IncludeSite, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter include_site: %w", err), http.StatusBadRequest)
+		return
+	}
+
 	// ------------- Optional query parameter "product_id" -------------
 
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "product_id", c.Request.URL.Query(), &params.ProductID, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})

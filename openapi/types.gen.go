@@ -4174,6 +4174,9 @@ type ListEntriesParams struct {
 	// BatchID Only entries about this batch.
 	BatchID *BatchID `form:"batch_id,omitempty" json:"batch_id,omitempty"`
 
+	// IncludeSite With `batch_id`, also what was recorded for its whole site and no batch, such as a cost it has a share of or a reading of the water.
+	IncludeSite *bool `form:"include_site,omitempty" json:"include_site,omitempty"`
+
 	// ProductID Only entries about this product.
 	ProductID *ProductID `form:"product_id,omitempty" json:"product_id,omitempty"`
 

@@ -52,16 +52,18 @@ func (tx *Tx) Entry(ctx context.Context, id domain.EntryID) (RecordedEntry, erro
 
 // EntryFilter chooses entries; what is nil chooses all.
 type EntryFilter struct {
-	Site     *domain.SiteID
-	Batch    *domain.BatchID
-	Product  *domain.ProductID
-	Unit     *domain.UnitID
-	Party    *domain.PartyID
-	Kinds    []string
-	From, To *domain.Date
-	AfterOn  *domain.Date // with AfterID: only entries behind this one
-	AfterID  domain.EntryID
-	Limit    int
+	Site  *domain.SiteID
+	Batch *domain.BatchID
+	// With Batch: also what is about its whole site and no batch.
+	IncludeSite bool
+	Product     *domain.ProductID
+	Unit        *domain.UnitID
+	Party       *domain.PartyID
+	Kinds       []string
+	From, To    *domain.Date
+	AfterOn     *domain.Date // with AfterID: only entries behind this one
+	AfterID     domain.EntryID
+	Limit       int
 }
 
 // Entries lists entries by date and id, and reports whether there are more.
@@ -78,7 +80,11 @@ func (tx *Tx) Entries(ctx context.Context, f EntryFilter) ([]RecordedEntry, bool
 	if f.Site != nil {
 		add("e.site_id = ?", *f.Site)
 	}
-	if f.Batch != nil {
+	switch {
+	case f.Batch != nil && f.IncludeSite:
+		const site = `(select site_id from batch b where b.coop_id = e.coop_id and b.id = ?)`
+		add("(e.batch_id = ? or e.to_batch_id = ? or e.batch_id is null and e.site_id = "+site+")", *f.Batch, *f.Batch, *f.Batch)
+	case f.Batch != nil:
 		add("(e.batch_id = ? or e.to_batch_id = ?)", *f.Batch, *f.Batch)
 	}
 	if f.Product != nil {

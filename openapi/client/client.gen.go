@@ -2492,6 +2492,18 @@ func NewListEntriesRequest(server string, params *ListEntriesParams) (*http.Requ
 
 		}
 
+		if params.IncludeSite != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "include_site", *params.IncludeSite, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "boolean", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
 		if params.ProductID != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "product_id", *params.ProductID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
