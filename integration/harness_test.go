@@ -69,11 +69,15 @@ func newService(t testing.TB) *service {
 	return (&service{t: t, server: server, store: store}).neighbour()
 }
 
-// neighbour returns the same service as another co-operative sees it.
-func (s *service) neighbour() *service {
+// neighbour returns the same service as another co-operative sees it, with a currency
+// of its own if one is given.
+func (s *service) neighbour(currency ...domain.Currency) *service {
 	s.t.Helper()
 	n := &service{t: s.t, server: s.server, store: s.store, coop: newID[domain.Coop]()}
 	facts := domain.Coop{ID: n.coop, Name: "Kafue Schools", Currency: "ZMW", Zone: "Africa/Lusaka", Country: "ZM", ShareBy: "gram_days"}
+	if len(currency) > 0 {
+		facts.Currency = currency[0]
+	}
 	if _, err := s.store.CreateCoop(s.t.Context(), facts); err != nil {
 		s.t.Fatal(err)
 	}
