@@ -1,6 +1,7 @@
 package postgres
 
 import (
+	"cmp"
 	"context"
 	"slices"
 
@@ -10,7 +11,7 @@ import (
 // Family is batches that were split from, merged with or graded into each other.
 type Family struct {
 	Members  []Member // by id
-	Links    []domain.Moved
+	Links    []domain.Moved // by date
 	Currency domain.Currency
 }
 
@@ -80,14 +81,16 @@ func (tx *Tx) Family(ctx context.Context, id domain.BatchID, asOf *domain.Date) 
 	return f, tx.links(ctx, f, standings, members)
 }
 
-// links reads the moves between the members of a family.
+// links reads the moves between the members of a family, by date.
 func (tx *Tx) links(ctx context.Context, f *Family, standings map[domain.SiteID]*Standing, members map[domain.BatchID]bool) error {
+	days := map[domain.EntryID]domain.Date{}
 	for site, s := range standings {
 		_, err := tx.refold(ctx, site, forever, s.AsOf, func(*domain.Site) func(domain.Day) {
 			return func(d domain.Day) {
 				for _, m := range d.Moves {
 					if members[m.From] && members[m.To] {
 						f.Links = append(f.Links, m)
+						days[m.Entry] = d.On
 					}
 				}
 			}
@@ -112,8 +115,11 @@ func (tx *Tx) links(ctx context.Context, f *Family, standings map[domain.SiteID]
 	for _, m := range sent {
 		if s := standings[m.Site]; s != nil && m.Day <= s.AsOf {
 			f.Links = append(f.Links, m.Moved)
+			days[m.Entry] = m.Day
 		}
 	}
-	slices.SortFunc(f.Links, func(a, b domain.Moved) int { return a.Entry.Compare(b.Entry) })
+	slices.SortFunc(f.Links, func(a, b domain.Moved) int {
+		return cmp.Or(cmp.Compare(days[a.Entry], days[b.Entry]), a.Entry.Compare(b.Entry))
+	})
 	return err
 }
