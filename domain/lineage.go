@@ -26,7 +26,7 @@ func FamilyFigures(members []Measure) []Figure {
 		switch {
 		case b.Stocked > 0 && b.StartFish < b.Stocked:
 			noGain = unknownStart
-		case !known:
+		case !known && noGain == "": // the same reason in any order
 			noGain = "some fish of the family were never weighed"
 		}
 	}

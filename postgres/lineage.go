@@ -10,7 +10,7 @@ import (
 
 // Family is batches that were split from, merged with or graded into each other.
 type Family struct {
-	Members  []Member // by id
+	Members  []Member       // by id
 	Links    []domain.Moved // by date
 	Currency domain.Currency
 }
