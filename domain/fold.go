@@ -37,6 +37,7 @@ type Facts struct {
 // ProductFacts are what a fold needs to know of a product.
 type ProductFacts struct {
 	Category string
+	Unit     string
 	Stored   bool
 	Protein  []ProteinFrom // by From, the earliest first
 }

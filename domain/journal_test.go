@@ -46,7 +46,7 @@ func facts() domain.Facts {
 			feed:    {Category: "feed", Stored: true, Protein: []domain.ProteinFrom{{From: -1 << 31, Percent: new(domain.Thousandths(32_000))}}},
 			plain:   {Category: "feed", Stored: true},
 			salt:    {Category: "medicine", Stored: true},
-			mains:   {Category: "energy"},
+			mains:   {Category: "energy", Unit: "kwh"},
 			pouches: {Category: "packaging", Stored: true},
 		},
 	}

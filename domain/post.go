@@ -205,7 +205,7 @@ func (b Use) post(s *Site, e *Entry) error {
 		if err != nil {
 			return err
 		}
-		if p.Category == "energy" {
+		if p.Category == "energy" && p.Unit == "kwh" {
 			st.EnergyWh += b.Quantity
 		}
 	}

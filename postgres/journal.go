@@ -111,6 +111,7 @@ type siteFacts struct {
 	products []struct {
 		ID       domain.ProductID
 		Category string
+		Unit     string
 		Stored   bool
 	}
 	protein []struct {
@@ -124,7 +125,7 @@ type siteFacts struct {
 func (tx *Tx) factsOf(site domain.SiteID, known time.Time, into *siteFacts) {
 	later(tx, &into.batches, `select id, unit_id as unit, archived from batch where coop_id = $1 and site_id = $2`, tx.coop, site)
 	later(tx, &into.units, `select id from unit where coop_id = $1 and site_id = $2`, tx.coop, site)
-	later(tx, &into.products, `select id, category, stored from product where coop_id = $1`, tx.coop)
+	later(tx, &into.products, `select id, category, unit, stored from product where coop_id = $1`, tx.coop)
 	const protein = `
 		select id, valid_from, (facts ->> 'protein_percent')::bigint as percent from revision
 		where coop_id = $1 and noun = 'product' and recorded_at <= $2
@@ -141,7 +142,7 @@ func (f siteFacts) facts() domain.Facts {
 		out.Units[u.ID] = domain.Unit{ID: u.ID}
 	}
 	for _, p := range f.products {
-		out.Products[p.ID] = domain.ProductFacts{Category: p.Category, Stored: p.Stored}
+		out.Products[p.ID] = domain.ProductFacts{Category: p.Category, Unit: p.Unit, Stored: p.Stored}
 	}
 	for _, r := range f.protein {
 		p := out.Products[r.ID]

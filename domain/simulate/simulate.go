@@ -125,7 +125,7 @@ func (c *Coop) FactsOf(s *Site) domain.Facts {
 		f.Units[u.ID] = u
 	}
 	for _, p := range c.Products {
-		facts := domain.ProductFacts{Category: p.Category, Stored: p.Stored}
+		facts := domain.ProductFacts{Category: p.Category, Unit: p.Unit, Stored: p.Stored}
 		if p.ProteinPercent != nil {
 			facts.Protein = []domain.ProteinFrom{{Percent: p.ProteinPercent}}
 		}
