@@ -2,11 +2,13 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"log/slog"
 	"net"
+	"syscall"
 	"time"
 
 	"shoalbook/domain"
@@ -16,120 +18,209 @@ import (
 )
 
 type demo struct {
-	Seed  uint64 `default:"1" help:"Another number makes another co-operative."`
-	Sites int    `default:"24" help:"How many schools it has."`
-	PgBin string `name:"pg-bin" setting:"PG_BIN" placeholder:"FOLDER" help:"Where the programs of PostgreSQL are; found, or else downloaded, if left out."`
+	Sites   int    `default:"24" placeholder:"N" help:"How many schools the co-operative has: 1 to 500."`
+	Seasons int    `default:"2" placeholder:"N" help:"How many seasons they have kept fish, the last one under way: 1 to 10."`
+	Seed    uint64 `default:"1" placeholder:"N" help:"Another number makes another co-operative."`
+	Data    string `placeholder:"FOLDER" help:"Keep the data there, and go on with them the next time; by default they are gone at the end."`
+	JSON    bool   `name:"json" help:"Print the address and the tokens as one line of JSON, and nothing else."`
 }
 
-// Run serves an invented co-operative from a database that is thrown away
-// afterwards.
-func (d demo) Run(ctx context.Context, s *Settings, out io.Writer, log *slog.Logger) (err error) {
-	say := func(text string) { _, _ = fmt.Fprintln(out, text) }
-	server, err := throwaway.Start(ctx, throwaway.Options{BinDir: d.PgBin, Progress: say})
+// Run serves an invented co-operative until the context ends. It lives in the
+// database of DATABASE_URL, if that was given, else in one that is started for it.
+func (d demo) Run(ctx context.Context, s *Settings, out io.Writer, log *slog.Logger, say messages) (err error) {
+	if err := d.check(s); err != nil {
+		return err
+	}
+	if s.origin("log-level") == isDefault { // a line for each request would drown the words
+		s.LogLevel, s.LogFormat = "warn", "text"
+		if log, err = s.logger(say); err != nil {
+			return err
+		}
+	}
+	listener, err := d.listen(s, say)
 	if err != nil {
 		return err
 	}
-	defer func() { err = errors.Join(err, server.Stop()) }()
-	url := server.URL("postgres")
-	if err := postgres.MigrateUp(ctx, url); err != nil {
+	defer listener.Close()
+	url, own := s.DatabaseURL, s.origin("database-url") == isDefault
+	if own {
+		server, err := throwaway.Start(ctx, throwaway.Options{Dir: d.Data, Durable: true, BinDir: s.PgBin, Progress: say.line})
+		if err != nil {
+			return interrupted(ctx, err)
+		}
+		defer func() { err = errors.Join(err, server.Stop()) }()
+		url = server.URL("postgres")
+	}
+	coop := d.simulate()
+	store, err := d.open(ctx, s, url, coop)
+	if err != nil {
+		return interrupted(ctx, err)
+	}
+	defer store.Close()
+	if warning, err := store.Check(ctx); err != nil {
+		return interrupted(ctx, err)
+	} else if warning != "" && !own { // nobody else gets at one of its own
+		log.WarnContext(ctx, warning)
+	}
+	show, err := d.prepare(ctx, store, url, coop, say)
+	if err != nil {
+		return interrupted(ctx, err)
+	}
+	show.url, show.kept = "http://"+reachable(listener.Addr()), d.kept(own)
+	if err := d.print(out, show); err != nil {
 		return err
+	}
+	err = serveStore(ctx, s, log, store, listener)
+	say.line("the demo has ended: " + show.kept)
+	return err
+}
+
+func (d demo) check(s *Settings) error {
+	switch {
+	case d.Sites < 1 || d.Sites > 500:
+		return fmt.Errorf("--sites=%d: a demo has 1 to 500 schools", d.Sites)
+	case d.Seasons < 1 || d.Seasons > 10:
+		return fmt.Errorf("--seasons=%d: a demo has 1 to 10 seasons", d.Seasons)
+	case d.Data != "" && s.origin("database-url") != isDefault:
+		return errors.New("--data is for a database that the demo starts itself, but DATABASE_URL names another one: leave out one of them")
+	}
+	return nil
+}
+
+// listen takes the address of the settings. Where another program is, it takes
+// another port, unless the address is from the environment: somebody relies on that.
+func (d demo) listen(s *Settings, say messages) (net.Listener, error) {
+	listener, err := net.Listen("tcp", s.Listen)
+	if !errors.Is(err, syscall.EADDRINUSE) || s.origin("listen") == fromVariable {
+		return listener, err
+	}
+	host, _, err := net.SplitHostPort(s.Listen)
+	if err != nil {
+		return nil, err
+	}
+	if listener, err = net.Listen("tcp", net.JoinHostPort(host, "0")); err == nil {
+		say.line("another program is at " + s.Listen + ": the demo takes " + listener.Addr().String())
+	}
+	return listener, err
+}
+
+// reachable returns where a client on this machine finds an address.
+func reachable(address net.Addr) string {
+	tcp, ok := address.(*net.TCPAddr)
+	if ok && tcp.IP.IsUnspecified() {
+		return net.JoinHostPort("127.0.0.1", fmt.Sprint(tcp.Port))
+	}
+	return address.String()
+}
+
+// simulate makes up the co-operative. Its id depends on the seed alone.
+func (d demo) simulate() *simulate.Coop {
+	zone, err := time.LoadLocation(simulate.Zone)
+	if err != nil {
+		panic(err) // the program brings the zones along
+	}
+	return simulate.New(simulate.Options{Seed: d.Seed, Sites: d.Sites, Seasons: d.Seasons, Today: domain.DateOf(time.Now(), zone)})
+}
+
+// open opens a database that is empty or holds this demo, and brings the latest
+// schema and the co-operative into it.
+func (d demo) open(ctx context.Context, s *Settings, url string, coop *simulate.Coop) (*postgres.Store, error) {
+	found, err := postgres.AllCoops(ctx, url)
+	if err != nil {
+		return nil, err
+	}
+	for _, id := range found {
+		if id != coop.Facts.ID {
+			return nil, fmt.Errorf("the database holds the co-operative %s, which is not the demo of --seed=%d: nothing was changed, use an empty database", id, d.Seed)
+		}
+	}
+	if err := postgres.MigrateUp(ctx, url); err != nil {
+		return nil, err
 	}
 	store, err := postgres.Open(ctx, postgres.Options{URL: url, MaxConns: s.DatabaseConns})
 	if err != nil {
-		return err
+		return nil, err
 	}
-	defer store.Close()
-
-	say("making up a co-operative")
-	coop := simulate.New(simulate.Options{Seed: d.Seed, Sites: d.Sites, Today: domain.DateOf(time.Now(), time.UTC)})
-	coordinator, recorded, err := load(ctx, store, coop)
-	if err != nil {
-		return err
+	if len(found) == 0 {
+		if _, err := store.CreateCoop(ctx, coop.Facts); err != nil {
+			store.Close()
+			return nil, err
+		}
 	}
-	keeper, err := makeToken(ctx, store, coop.Facts.ID, domain.TokenFacts{
-		Name: "Keeper of the demo", Role: domain.Keeper, Sites: []domain.SiteID{coop.Sites[0].Facts.ID},
-	}, 0)
-	if err != nil {
-		return err
-	}
-	return serveStore(ctx, s, log, store, func(address net.Addr) error {
-		_, err := fmt.Fprintf(out, `
-%s has %d schools and %d entries.
-
-  a coordinator's token      %s
-  a keeper's, of one school  %s
-
-  to read and try            http://%s/docs
-  to begin with              curl -H 'Authorization: Bearer %s' http://%s/v1/overview
-
-Ctrl-C ends it, and nothing is kept.
-`, coop.Facts.Name, len(coop.Sites), recorded, coordinator.Text(), keeper.Text(), address, coordinator.Text(), address)
-		return err
-	})
+	return store, nil
 }
 
-// load puts a simulated co-operative into the database, as its people would have.
-// It returns the token of the coordinator who sent all of it, and how many entries
-// that were.
-func load(ctx context.Context, store *postgres.Store, coop *simulate.Coop) (token domain.Token, recorded int, err error) {
-	if _, err := store.CreateCoop(ctx, coop.Facts); err != nil {
-		return token, 0, err
+// prepare makes tokens, fills the database unless that was done before, and reads
+// what to show. Only hashes of tokens are kept, so that each start makes new ones;
+// those of before go on to hold.
+func (d demo) prepare(ctx context.Context, store *postgres.Store, url string, coop *simulate.Coop, say messages) (*showing, error) {
+	id := coop.Facts.ID
+	token := func(role domain.Role, sites ...domain.SiteID) (domain.Token, error) {
+		const days = 30
+		return makeToken(ctx, store, id, domain.TokenFacts{Name: "Demo " + string(role), Role: role, Sites: sites}, days)
 	}
-	token, err = makeToken(ctx, store, coop.Facts.ID, domain.TokenFacts{Name: "Coordinator of the demo", Role: domain.Coordinator}, 0)
+	coordinator, err := token(domain.Coordinator)
 	if err != nil {
-		return token, 0, err
+		return nil, err
 	}
-	cred := postgres.Credential{Coop: token.Coop, TokenHash: token.Hash(), Roles: []domain.Role{domain.Coordinator}}
-	err = store.Update(ctx, cred, func(tx *postgres.Tx) error { return loadRegistry(ctx, tx, coop) })
-	if err != nil {
-		return token, 0, err
-	}
-	for _, entries := range coop.Requests() {
-		err := store.Update(ctx, cred, func(tx *postgres.Tx) error {
-			_, err := tx.Record(ctx, postgres.Recording{Entries: entries, Strict: true})
-			return err
-		})
-		if err != nil {
-			return token, recorded, err
+	cred := postgres.Credential{Coop: id, TokenHash: coordinator.Hash(), Roles: []domain.Role{domain.Coordinator}}
+	filled, err := isFilled(ctx, store, cred)
+	switch {
+	case err != nil:
+		return nil, err
+	case filled:
+		say.line("going on with the co-operative that is there")
+	default:
+		if err := fill(ctx, store, cred, coop, say); err != nil {
+			return nil, err
 		}
-		recorded += len(entries)
+		if err := postgres.Analyze(ctx, url); err != nil {
+			return nil, err
+		}
 	}
-	return token, recorded, nil
+	show, err := look(ctx, store, cred)
+	if err != nil {
+		return nil, err
+	}
+	show.coordinator = coordinator
+	if show.keeper, err = token(domain.Keeper, show.keeps); err != nil {
+		return nil, err
+	}
+	show.funder, err = token(domain.Funder)
+	return show, err
 }
 
-func loadRegistry(ctx context.Context, tx *postgres.Tx, coop *simulate.Coop) error {
-	if err := create(ctx, tx, &postgres.Parties, coop.Parties); err != nil {
-		return err
+func (d demo) kept(own bool) string {
+	switch {
+	case !own:
+		return "the data stay in the database"
+	case d.Data != "":
+		return "the data stay in " + d.Data
 	}
-	if err := create(ctx, tx, &postgres.Products, coop.Products); err != nil {
-		return err
-	}
-	for _, s := range coop.Sites {
-		err := create(ctx, tx, &postgres.Sites, []domain.SiteFacts{s.Facts})
-		if err == nil {
-			err = create(ctx, tx, &postgres.Loops, s.Loops)
-		}
-		if err == nil {
-			err = create(ctx, tx, &postgres.Units, s.Units)
-		}
-		if err == nil {
-			err = create(ctx, tx, &postgres.Equipment, s.Equipment)
-		}
-		if err == nil {
-			err = create(ctx, tx, &postgres.Batches, s.Batches)
-		}
-		if err != nil {
-			return err
-		}
-	}
-	return nil
+	return "nothing is kept, as it was started without --data"
 }
 
-func create[T any, K ~[16]byte](ctx context.Context, tx *postgres.Tx, noun *postgres.Noun[T, K], all []T) error {
-	for _, facts := range all {
-		if _, err := noun.Create(ctx, tx, facts); err != nil {
-			return err
-		}
+// print prints what is needed to use the demo.
+func (d demo) print(out io.Writer, show *showing) error {
+	if !d.JSON {
+		_, err := io.WriteString(out, show.text())
+		return err
 	}
-	return nil
+	type tokens struct {
+		Coordinator string `json:"coordinator"`
+		Keeper      string `json:"keeper"`
+		Funder      string `json:"funder"`
+	}
+	return json.NewEncoder(out).Encode(struct {
+		URL    string `json:"url"`
+		Tokens tokens `json:"tokens"`
+	}{show.url, tokens{show.coordinator.Text(), show.keeper.Text(), show.funder.Text()}})
+}
+
+// interrupted says so, where that is what made something fail.
+func interrupted(ctx context.Context, err error) error {
+	if ctx.Err() != nil {
+		return errors.New("interrupted before the demo was ready")
+	}
+	return err
 }

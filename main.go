@@ -39,14 +39,29 @@ type Settings struct {
 	Metrics       bool   `setting:"METRICS" default:"true" negatable:"" help:"Serve /metrics to everyone who can reach the service."`
 	LogLevel      string `setting:"LOG_LEVEL" default:"info" enum:"debug,info,warn,error" placeholder:"LEVEL" help:"What to log: debug, info, warn or error."`
 	LogFormat     string `setting:"LOG_FORMAT" default:"json" enum:"json,text" placeholder:"FORMAT" help:"How to log: json or text."`
+	PgBin         string `setting:"PG_BIN" default:"" placeholder:"FOLDER" help:"Where the demo finds the programs of PostgreSQL; by default where they are usually installed, else it downloads them."`
+
+	origins map[string]origin
 }
+
+// origin says where a setting comes from.
+type origin int
+
+const (
+	isDefault origin = iota
+	fromVariable
+	fromFlag
+)
+
+// origin returns where the setting with the name of a flag comes from.
+func (s *Settings) origin(flag string) origin { return s.origins[flag] }
 
 // program is the command line.
 type program struct {
 	Settings `embed:""`
 
 	Serve   serve `cmd:"" help:"Take requests until told to end."`
-	Demo    demo  `cmd:"" help:"Take requests about an invented co-operative, from a database that is thrown away."`
+	Demo    demo  `cmd:"" help:"Take requests about an invented co-operative, in a database of its own or an empty one."`
 	Migrate struct {
 		Up     migrateUp     `cmd:"" help:"Bring the schema to the latest version."`
 		Down   migrateDown   `cmd:"" help:"Take the schema away, and all data with it."`
@@ -88,13 +103,30 @@ func run(ctx context.Context, getenv func(string) string, args []string, out, er
 	if err != nil {
 		return err
 	}
-	log, err := p.Settings.logger(errOut)
+	p.origins = originsOf(command)
+	log, err := p.logger(errOut)
 	if err != nil {
 		return err
 	}
 	command.BindTo(ctx, (*context.Context)(nil))
 	command.BindTo(out, (*io.Writer)(nil))
-	return command.Run(&p.Settings, log)
+	return command.Run(&p.Settings, log, messages{errOut})
+}
+
+// originsOf says where the settings of a command line come from that are not left at
+// their defaults.
+func originsOf(command *kong.Context) map[string]origin {
+	origins := map[string]origin{}
+	for _, p := range command.Path {
+		switch {
+		case p.Flag == nil:
+		case p.Resolved:
+			origins[p.Flag.Name] = fromVariable
+		default:
+			origins[p.Flag.Name] = fromFlag
+		}
+	}
+	return origins
 }
 
 // helpShown ends run after --help, where the library would end the process.

@@ -3,14 +3,12 @@ package main
 import (
 	"bytes"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"log/slog"
 	"net"
 	"net/http"
-	"os"
 	"regexp"
 	"strings"
 	"sync"
@@ -22,7 +20,6 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"shoalbook/domain"
-	"shoalbook/domain/simulate"
 	"shoalbook/postgres"
 	"shoalbook/postgres/postgrestest"
 )
@@ -191,8 +188,12 @@ func openStore(t *testing.T, url string) *postgres.Store {
 func TestVerifyFindsAndRepairs(t *testing.T) {
 	t.Parallel()
 	env := map[string]string{"DATABASE_URL": postgrestest.New(t).URL}
-	coop := simulate.New(simulate.Options{Seed: 3, Sites: 1, Seasons: 1, Today: domain.DateOf(time.Now(), time.UTC)})
-	if _, _, err := load(t.Context(), openStore(t, env["DATABASE_URL"]), coop); err != nil {
+	store, d := openStore(t, env["DATABASE_URL"]), demo{Seed: 3, Sites: 1, Seasons: 1}
+	coop := d.simulate()
+	if _, err := store.CreateCoop(t.Context(), coop.Facts); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := d.prepare(t.Context(), store, env["DATABASE_URL"], coop, messages{t.Output()}); err != nil {
 		t.Fatal(err)
 	}
 	id := coop.Facts.ID.String()
@@ -273,18 +274,18 @@ func TestServeDrains(t *testing.T) {
 }
 
 // background runs the program until the test calls stop, which returns its error.
-// Log and output go to one buffer.
-func background(t *testing.T, env map[string]string, args ...string) (output *lockedBuffer, stop func() error) {
+func background(t *testing.T, env map[string]string, args ...string) (out, errOut *lockedBuffer, stop func() error) {
 	t.Helper()
 	ctx, cancel := context.WithCancel(t.Context())
-	output, ended := &lockedBuffer{}, make(chan error, 1)
-	go func() {
-		ended <- run(ctx, func(name string) string { return env[name] }, args, output, output)
-	}()
-	return output, func() error {
+	ended := make(chan error, 1)
+	out, errOut = &lockedBuffer{}, &lockedBuffer{}
+	go func() { ended <- run(ctx, func(name string) string { return env[name] }, args, out, errOut) }()
+	stop = sync.OnceValue(func() error {
 		cancel()
 		return <-ended
-	}
+	})
+	t.Cleanup(func() { _ = stop() }) // for a test that fails before
+	return out, errOut, stop
 }
 
 // A lockedBuffer is read while it is written.
@@ -304,21 +305,24 @@ func (l *lockedBuffer) find(t *testing.T, pattern string) string {
 	t.Helper()
 	re := regexp.MustCompile(pattern)
 	for deadline := time.Now().Add(time.Minute); time.Now().Before(deadline); time.Sleep(20 * time.Millisecond) {
-		l.mu.Lock()
-		found := re.FindStringSubmatch(l.b.String())
-		l.mu.Unlock()
-		if found != nil {
+		if found := re.FindStringSubmatch(l.String()); found != nil {
 			return found[1]
 		}
 	}
-	t.Fatalf("no %s in\n%s", pattern, l.b.String())
+	t.Fatalf("no %s in\n%s", pattern, l)
 	return ""
+}
+
+func (l *lockedBuffer) String() string {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.b.String()
 }
 
 func TestServeUntilTold(t *testing.T) {
 	t.Parallel()
 	env := map[string]string{"DATABASE_URL": postgrestest.New(t).URL, "LISTEN": "127.0.0.1:0", "METRICS": "false"}
-	output, stop := background(t, env, "serve")
+	_, output, stop := background(t, env, "serve")
 	address := "http://" + output.find(t, `"address":"([^"]+)"`)
 	if body, err := get(address + "/readyz"); err != nil || body != `{"status":"ok"}` {
 		t.Errorf("%s, %v", body, err)
@@ -343,36 +347,6 @@ func TestServeRefusesADatabaseThatIsNotAsItKnowsIt(t *testing.T) {
 	}
 	if _, _, err := command(t, env, "serve"); err == nil {
 		t.Error("it serves from an empty database")
-	}
-}
-
-func TestDemo(t *testing.T) {
-	t.Parallel()
-	output, stop := background(t, map[string]string{"LISTEN": "127.0.0.1:0", "PG_BIN": os.Getenv("PG_BIN")}, "demo", "--sites", "2")
-	address := "http://" + output.find(t, `to read and try +http://(\S+)/docs`)
-	for role, sites := range map[string]int{`coordinator's token +`: 2, `a keeper's, of one school +`: 1} {
-		r, err := http.NewRequestWithContext(t.Context(), "GET", address+"/v1/overview", nil)
-		if err != nil {
-			t.Fatal(err)
-		}
-		r.Header.Set("Authorization", "Bearer "+output.find(t, role+`(shoal_\w+)`))
-		response, err := http.DefaultClient.Do(r)
-		if err != nil {
-			t.Fatal(err)
-		}
-		var overview struct {
-			Items []struct {
-				Fish int `json:"fish"`
-			} `json:"items"`
-		}
-		err = json.NewDecoder(response.Body).Decode(&overview)
-		response.Body.Close()
-		if err != nil || len(overview.Items) != sites || overview.Items[0].Fish == 0 {
-			t.Errorf("%s: status %d, %+v, %v", role, response.StatusCode, overview, err)
-		}
-	}
-	if err := stop(); err != nil {
-		t.Error(err)
 	}
 }
 

@@ -13,17 +13,18 @@ import (
 	"shoalbook/postgres"
 )
 
-// open connects to a database whose schema is the one that this program knows.
-func open(ctx context.Context, s *Settings) (*postgres.Store, error) {
-	store, err := postgres.Open(ctx, postgres.Options{URL: s.DatabaseURL, MaxConns: s.DatabaseConns})
+// open connects to a database whose schema is the one that this program knows. The
+// warning is that of [postgres.Store.Check].
+func open(ctx context.Context, s *Settings) (store *postgres.Store, warning string, err error) {
+	store, err = postgres.Open(ctx, postgres.Options{URL: s.DatabaseURL, MaxConns: s.DatabaseConns})
 	if err != nil {
-		return nil, err
+		return nil, "", err
 	}
-	if _, err := store.Check(ctx); err != nil {
+	if warning, err = store.Check(ctx); err != nil {
 		store.Close()
-		return nil, err
+		return nil, "", err
 	}
-	return store, nil
+	return store, warning, nil
 }
 
 type coopCreate struct {
@@ -36,7 +37,7 @@ type coopCreate struct {
 
 // Run adds a co-operative and prints its id.
 func (c coopCreate) Run(ctx context.Context, s *Settings, out io.Writer) error {
-	store, err := open(ctx, s)
+	store, _, err := open(ctx, s)
 	if err != nil {
 		return err
 	}
@@ -65,7 +66,7 @@ type tokenCreate struct {
 
 // Run makes a token, keeps its hash and prints it.
 func (c tokenCreate) Run(ctx context.Context, s *Settings, out io.Writer) error {
-	store, err := open(ctx, s)
+	store, _, err := open(ctx, s)
 	if err != nil {
 		return err
 	}
@@ -107,7 +108,7 @@ type verifyCoops struct {
 
 // Run prints each difference, and fails if there is one that was not repaired.
 func (v verifyCoops) Run(ctx context.Context, s *Settings, out io.Writer) error {
-	store, err := open(ctx, s)
+	store, _, err := open(ctx, s)
 	if err != nil {
 		return err
 	}

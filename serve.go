@@ -28,24 +28,23 @@ type serve struct{}
 
 // Run serves until the context ends.
 func (serve) Run(ctx context.Context, s *Settings, log *slog.Logger) error {
-	store, err := open(ctx, s)
+	store, warning, err := open(ctx, s)
 	if err != nil {
 		return err
 	}
 	defer store.Close()
-	return serveStore(ctx, s, log, store, func(net.Addr) error { return nil })
-}
-
-// serveStore serves a store until the context ends. It calls ready once requests
-// can be taken, with the address they are taken at.
-func serveStore(ctx context.Context, s *Settings, log *slog.Logger, store *postgres.Store, ready func(net.Addr) error) error {
-	warning, err := store.Check(ctx)
-	if err != nil {
-		return err
-	}
 	if warning != "" {
 		log.WarnContext(ctx, warning)
 	}
+	listener, err := net.Listen("tcp", s.Listen)
+	if err != nil {
+		return err
+	}
+	return serveStore(ctx, s, log, store, listener)
+}
+
+// serveStore serves a store until the context ends.
+func serveStore(ctx context.Context, s *Settings, log *slog.Logger, store *postgres.Store, listener net.Listener) error {
 	var draining atomic.Bool
 	handler, err := api.New(store, api.Config{
 		Log: log,
@@ -59,16 +58,9 @@ func serveStore(ctx context.Context, s *Settings, log *slog.Logger, store *postg
 		Metrics: s.Metrics,
 	})
 	if err != nil {
-		return err
-	}
-	listener, err := net.Listen("tcp", s.Listen)
-	if err != nil {
-		return err
-	}
-	log.InfoContext(ctx, "serving", slog.String("address", listener.Addr().String()))
-	if err := ready(listener.Addr()); err != nil {
 		return errors.Join(err, listener.Close())
 	}
+	log.InfoContext(ctx, "serving", slog.String("address", listener.Addr().String()))
 	err = serveUntil(ctx, listener, handler, log, func() { draining.Store(true) })
 	log.InfoContext(ctx, "ended")
 	return err
