@@ -1,10 +1,13 @@
 -- Tenancy: who may see what. Everything a request does runs as shoalbook_service,
 -- which owns nothing, inside a transaction that has entered one co-operative.
 
--- Roles belong to the cluster, so that two databases may be migrated at once.
+-- Roles belong to the cluster: another database may have made it, be making it right
+-- now, or an administrator may have, for an owner who may not make roles.
 do $$
 begin
-  create role shoalbook_service nologin;
+  if not exists (select from pg_roles where rolname = 'shoalbook_service') then
+    create role shoalbook_service nologin;
+  end if;
 exception when duplicate_object or unique_violation then
   null;
 end

@@ -13,7 +13,8 @@ import (
 	"shoalbook/postgres/postgrestest"
 )
 
-// TestAllCoops asks as an owner who is no superuser: the walls bind him too.
+// TestAllCoops asks as an owner who is no superuser and may not make roles: the walls
+// bind him too.
 func TestAllCoops(t *testing.T) {
 	t.Parallel()
 	url := postgrestest.New(t).URL
@@ -22,7 +23,7 @@ func TestAllCoops(t *testing.T) {
 	}
 	login := "shoalbook_test_" + newID[int]().String()
 	name, conn := pgx.Identifier{login}.Sanitize(), owner(t, url)
-	exec(t, url, `create role `+name+` login createrole in role shoalbook_service`)
+	exec(t, url, `create role `+name+` login in role shoalbook_service`)
 	exec(t, url, `drop table schema_migrations`)
 	exec(t, url, `grant all on schema public to `+name)
 	t.Cleanup(func() {
