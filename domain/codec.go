@@ -5,9 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"math"
 	"reflect"
-	"strconv"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -394,15 +392,7 @@ func setValue(f reflect.Value, raw []byte, c Currency) (err error) {
 }
 
 func number[T ~int64](raw []byte, digits int, most T) (T, error) {
-	s := string(raw)
-	if strings.ContainsAny(s, "eE") { // 1e3 is a JSON number too
-		f, err := strconv.ParseFloat(s, 64)
-		if err != nil || f != math.Trunc(f) || math.Abs(f) > 1e15 {
-			return 0, errDecimal
-		}
-		s = strconv.FormatInt(int64(f), 10)
-	}
-	v, err := parseDecimal(s, digits)
+	v, err := parseDecimal(withoutExponent(string(raw)), digits)
 	if err == nil && (v > int64(most) || v < -int64(most)) {
 		err = errLarge
 	}

@@ -148,7 +148,7 @@ func TestDecodeEntryRefuses(t *testing.T) {
 		{`"n"`, `["n"]`, "/note"},
 		{`"quantity":2`, `"quantity":"2"`, "/quantity"},
 		{`"quantity":2`, `"quantity":2.0001`, "/quantity"},
-		{`"quantity":2`, `"quantity":1.5e-1`, "/quantity"},
+		{`"quantity":2`, `"quantity":1.5e-4`, "/quantity"},
 		{`"quantity":2`, `"quantity":1e300`, "/quantity"},
 		{`"quantity":2`, `"quantity":10000001`, "/quantity"},
 		{`"quantity":2`, `"quantity":true`, "/quantity"},
