@@ -86,30 +86,34 @@ func (f *folding) late(ctx context.Context) error {
 	if f.journal, err = j.decode(f.currency); err != nil {
 		return err
 	}
-	if err := f.fold(f.items); err == nil {
-		f.accepted = f.items
-		f.save()
-		return nil
-	} else if len(f.items) == 1 {
-		return f.refuseOrFail(f.items[0], err)
-	}
-	for _, it := range f.items {
-		if err := f.fold(append(f.accepted[:len(f.accepted):len(f.accepted)], it)); err != nil {
-			if err := f.refuseOrFail(it, err); err != nil {
-				return err
-			}
-			continue
-		}
-		f.accepted = append(f.accepted, it)
-	}
-	if len(f.accepted) == 0 {
-		return nil
-	}
-	if err := f.fold(f.accepted); err != nil {
+	if err := f.accept(f.items); err != nil || len(f.accepted) == 0 {
 		return err
+	}
+	if len(f.accepted) < len(f.items) { // the last that was tried may be one that was refused
+		if err := f.fold(f.accepted); err != nil {
+			return err
+		}
 	}
 	f.save()
 	return nil
+}
+
+// accept takes the items that fit with those accepted already, in their order: all
+// of them at once or else each half by itself, down to the ones that do not fit.
+func (f *folding) accept(items []*item) error {
+	err := f.fold(slices.Concat(f.accepted, items))
+	switch {
+	case err == nil:
+		f.accepted = slices.Concat(f.accepted, items)
+		return nil
+	case len(items) == 1:
+		return f.refuseOrFail(items[0], err)
+	}
+	half := len(items) / 2
+	if err := f.accept(items[:half]); err != nil {
+		return err
+	}
+	return f.accept(items[half:])
 }
 
 // fold folds the journal from the base on, with the items in it.

@@ -38,7 +38,7 @@ var errNotAll = &domain.Error{Kind: domain.Refused, Code: "not_all_recorded", De
 //
 // The entries of a request are applied site by site in the order in which they are
 // folded, whatever order they came in. Where all of them fit together, all are
-// recorded; else each is tried by itself, in that order.
+// recorded; else those that fit with what comes before them, in that order.
 func (tx *Tx) Record(ctx context.Context, r Recording) ([]Outcome, error) {
 	rec := &recorder{tx: tx, Recording: r, out: make([]Outcome, len(r.Entries))}
 	if err := rec.run(ctx); err != nil {
