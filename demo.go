@@ -32,7 +32,10 @@ func (d demo) Run(ctx context.Context, s *Settings, out io.Writer, log *slog.Log
 		return err
 	}
 	if s.origin("log-level") == isDefault { // a line for each request would drown the words
-		s.LogLevel, s.LogFormat = "warn", "text"
+		s.LogLevel = "warn"
+		if s.origin("log-format") == isDefault {
+			s.LogFormat = "text"
+		}
 		if log, err = s.logger(say); err != nil {
 			return err
 		}

@@ -10,6 +10,7 @@ import (
 	"log/slog"
 	"os"
 	"os/signal"
+	"strings"
 	"syscall"
 
 	"github.com/alecthomas/kong"
@@ -25,6 +26,7 @@ func main() {
 	}
 	fmt.Fprintln(os.Stderr, "shoalbook:", err)
 	if _, usage := errors.AsType[*kong.ParseError](err); usage {
+		fmt.Fprintln(os.Stderr, "shoalbook: --help says what there is")
 		os.Exit(2)
 	}
 	os.Exit(1)
@@ -33,13 +35,13 @@ func main() {
 // Settings are all that the program is told from outside: each by a flag or by
 // the environment variable in its tag, each with a default that is safe.
 type Settings struct {
-	DatabaseURL   string `setting:"DATABASE_URL" default:"postgres:///shoalbook" placeholder:"URL" help:"Address of the database; by default the one of the name shoalbook on this machine."`
+	DatabaseURL   string `setting:"DATABASE_URL" default:"postgres:///shoalbook" placeholder:"URL" help:"Address of the database."`
 	DatabaseConns int32  `setting:"DATABASE_CONNS" default:"16" placeholder:"N" help:"Connections to the database at most."`
-	Listen        string `setting:"LISTEN" default:"127.0.0.1:8080" placeholder:"ADDRESS" help:"Where to take requests; by default from this machine only. TLS is for a proxy in front."`
+	Listen        string `setting:"LISTEN" default:"127.0.0.1:8080" placeholder:"ADDRESS" help:"Where to take requests. TLS is for a proxy in front."`
 	Metrics       bool   `setting:"METRICS" default:"true" negatable:"" help:"Serve /metrics to everyone who can reach the service."`
 	LogLevel      string `setting:"LOG_LEVEL" default:"info" enum:"debug,info,warn,error" placeholder:"LEVEL" help:"What to log: debug, info, warn or error."`
 	LogFormat     string `setting:"LOG_FORMAT" default:"json" enum:"json,text" placeholder:"FORMAT" help:"How to log: json or text."`
-	PgBin         string `setting:"PG_BIN" default:"" placeholder:"FOLDER" help:"Where the demo finds the programs of PostgreSQL; by default where they are usually installed, else it downloads them."`
+	PgBin         string `setting:"PG_BIN" default:"" placeholder:"FOLDER" help:"Where the programs of PostgreSQL are, for the demo; if left out, it finds those that are installed or else downloads some."`
 
 	origins map[string]origin
 }
@@ -145,12 +147,19 @@ func fromEnvironment(getenv func(string) string) kong.Resolver {
 	})
 }
 
-// helpOf adds to the help of a setting the name of its variable.
+// helpOf adds to the help of a flag its default, and the variable of a setting.
 func helpOf(value *kong.Value) string {
+	var notes []string
 	if name := value.Tag.Get("setting"); name != "" {
-		return value.Help + " [$" + name + "]"
+		notes = append(notes, "$"+name)
 	}
-	return value.Help
+	if value.Default != "" {
+		notes = append(notes, "default "+value.Default)
+	}
+	if notes == nil {
+		return value.Help
+	}
+	return value.Help + " [" + strings.Join(notes, ", ") + "]"
 }
 
 func (s *Settings) logger(w io.Writer) (*slog.Logger, error) {

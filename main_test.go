@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"os"
 	"regexp"
 	"strings"
 	"sync"
@@ -22,6 +23,7 @@ import (
 	"shoalbook/domain"
 	"shoalbook/postgres"
 	"shoalbook/postgres/postgrestest"
+	"shoalbook/postgres/throwaway"
 )
 
 func TestMain(m *testing.M) { postgrestest.Main(m) }
@@ -52,7 +54,7 @@ func TestHelpListsEverySettingWithItsVariable(t *testing.T) {
 		}
 		settings++
 		name := flag.Tag.Get("setting")
-		if name == "" || !strings.Contains(out, "[$"+name+"]") || !strings.Contains(out, flag.Name) {
+		if name == "" || !strings.Contains(out, "[$"+name) || !strings.Contains(out, flag.Name) {
 			t.Errorf("%s is not in the help with its variable %q:\n%s", flag.Name, name, out)
 		}
 		if !flag.HasDefault {
@@ -347,6 +349,15 @@ func TestServeRefusesADatabaseThatIsNotAsItKnowsIt(t *testing.T) {
 	}
 	if _, _, err := command(t, env, "serve"); err == nil {
 		t.Error("it serves from an empty database")
+	}
+	unused, err := throwaway.Start(t.Context(), throwaway.Options{BinDir: os.Getenv("PG_BIN")})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer unused.Stop()
+	env["DATABASE_URL"] = unused.URL("postgres")
+	if _, _, err := command(t, env, "serve"); err == nil || !strings.Contains(err.Error(), "migrate the database first") {
+		t.Errorf("from a server on which nothing was migrated: %v", err)
 	}
 }
 

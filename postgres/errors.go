@@ -13,6 +13,7 @@ import (
 
 // SQLSTATE codes (PostgreSQL 15 manual, appendix A).
 const (
+	invalidParameter      = "22023"
 	foreignKeyViolation   = "23503"
 	uniqueViolation       = "23505"
 	insufficientPrivilege = "42501"

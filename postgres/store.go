@@ -71,6 +71,9 @@ func Open(ctx context.Context, o Options) (*Store, error) {
 	}
 	if err := pool.Ping(ctx); err != nil {
 		pool.Close()
+		if sqlState(err) == invalidParameter { // of set role
+			return nil, fmt.Errorf("open: this server has no role %s, so nothing was ever migrated on it: migrate the database first", serviceRole)
+		}
 		return nil, fmt.Errorf("open: %w", err)
 	}
 	return &Store{pool: pool, acquireTimeout: orDefault(o.AcquireTimeout, 5*time.Second), settle: orDefault(o.Settle, time.Minute)}, nil
