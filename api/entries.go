@@ -109,7 +109,7 @@ func (s *Server) RecordEntries(c *gin.Context, params openapi.RecordEntriesParam
 			Results []entryResult `json:"results"`
 		}{results(outcomes)})
 		finish(c, a, err)
-	case outcomes != nil && errors.As(err, new(*domain.Error)):
+	case errors.Is(err, postgres.ErrNotAll):
 		p := newProblem(c, err)
 		p.Results = results(outcomes)
 		p.write(c)

@@ -135,6 +135,9 @@ func (e *Entry) Check(today Date) error {
 		c.add("/occurred_on", "must be after 1990")
 	}
 	c.require(e.Note == "" || fits(e.Note, 1000), "/note", "must be at most 1000 characters")
+	if to := e.Body.Refs().ToSite; to != nil && *to == e.Site {
+		c.add("/to_site_id", "must be another site")
+	}
 	e.Body.check(c)
 	return c.err()
 }

@@ -45,7 +45,7 @@ var violations = map[string]domain.Error{
 	"held_pk":      {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another entry that is held"},
 
 	"entry_reversed_once":   {Kind: domain.Refused, Code: "already_reversed", Detail: "this entry is reversed already"},
-	"transit_received_once": {Kind: domain.Refused, Code: "already_received", Detail: "this has been received already"},
+	"transit_received_once": {Kind: domain.Refused, Code: "unknown_reference", Detail: "this has been received already"},
 
 	"loop_site_fk":      unknown("site", "/site_id"),
 	"unit_site_fk":      unknown("site", "/site_id"),
@@ -142,6 +142,21 @@ func sqlState(err error) string {
 		return failed.Code
 	}
 	return ""
+}
+
+// misnamed reports whether an entry names something of which only a constraint knew
+// that it cannot: an id that is in use, or what is not there. When the same is run
+// again carefully, that entry is refused by itself.
+func misnamed(err error) bool {
+	var failed *pgconn.PgError
+	if !errors.As(err, &failed) {
+		return false
+	}
+	switch failed.ConstraintName {
+	case "entry_pk", "entry_party_fk", "transit_to_site_fk":
+		return true
+	}
+	return false
 }
 
 // passes reports whether the same transaction may succeed when it is run again.

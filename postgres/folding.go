@@ -174,7 +174,8 @@ func (f *folding) receivable(it *item) error {
 	case c.ToSiteID != f.id:
 		return domain.Refuse("unknown_reference", "nothing was sent to this site under that id")
 	case c.ReceivedID != nil:
-		return domain.Refuse("already_received", "this has been received already")
+		return &domain.Error{Kind: domain.Refused, Code: "unknown_reference", Detail: "this has been received already: if that was a mistake, reverse that entry first",
+			Fields: []domain.FieldError{{Pointer: "/sent_id", Detail: "is not on its way any more"}}}
 	case it.entry.On < c.SentOn:
 		return domain.Refuse("before_batch", "it was sent on %s, so it cannot have arrived on %s", c.SentOn, it.entry.On)
 	}

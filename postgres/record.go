@@ -29,8 +29,8 @@ type Outcome struct {
 // Doubt is something a person should look at; it refuses nothing.
 type Doubt struct{ Code, Text string }
 
-// errNotAll makes the transaction of a strict recording leave nothing behind.
-var errNotAll = &domain.Error{Kind: domain.Refused, Code: "not_all_recorded", Detail: "nothing was recorded, since not every entry could be: see the results"}
+// ErrNotAll makes the transaction of a strict recording leave nothing behind.
+var ErrNotAll = &domain.Error{Kind: domain.Refused, Code: "not_all_recorded", Detail: "nothing was recorded, since not every entry could be: see the results"}
 
 // Record takes entries into the journal. The outcomes are in the order of the
 // entries. With Strict, an entry that cannot be recorded makes the error
@@ -45,7 +45,7 @@ func (tx *Tx) Record(ctx context.Context, r Recording) ([]Outcome, error) {
 		return nil, err
 	}
 	if r.Strict && slices.ContainsFunc(rec.out, func(o Outcome) bool { return o.Status == "refused" || o.Status == "conflict" }) {
-		return rec.out, errNotAll
+		return rec.out, ErrNotAll
 	}
 	return rec.out, nil
 }
@@ -56,6 +56,7 @@ type recorder struct {
 	out      []Outcome
 	currency domain.Currency
 	sites    map[domain.SiteID]*siteWork
+	names    names
 }
 
 // siteWork is what is known and done of one site in a recording.
@@ -123,6 +124,9 @@ func (r *recorder) run(ctx context.Context) error {
 		}
 	}
 	ids := slices.SortedFunc(maps.Keys(r.sites), domain.SiteID.Compare)
+	if err := r.lookAhead(ctx); err != nil {
+		return err
+	}
 	if err := r.load(ctx, ids); err != nil {
 		return err
 	}
@@ -267,6 +271,10 @@ func (r *recorder) admit(i int, known map[domain.EntryID][]byte, targets []targe
 		r.repeated(i, it.digest, digest)
 		return
 	}
+	if r.names.taken[e.ID] {
+		r.repeated(i, it.digest, nil)
+		return
+	}
 	known[e.ID] = it.digest[:] // a second of the same id in this request
 	switch {
 	case w.head.Version == nil:
@@ -276,7 +284,7 @@ func (r *recorder) admit(i int, known map[domain.EntryID][]byte, targets []targe
 		r.refuse(it, domain.Refuse("archived", "the site is archived: bring it back before recording for it"))
 		return
 	}
-	if err := e.Check(w.today); err != nil {
+	if err := cmp.Or(e.Check(w.today), r.names.check(&e)); err != nil {
 		r.refuse(it, err)
 		return
 	}

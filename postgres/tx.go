@@ -47,6 +47,7 @@ type Tx struct {
 	roles   []domain.Role // of which the actor must have one
 	err     error         // the first failure; nothing works after it
 	kept    []func()      // to be done once the transaction is kept
+	careful bool          // look for what entries name before recording them, see [misnamed]
 }
 
 // View runs f with one unchanging picture of the data, which f cannot change. It
@@ -76,9 +77,14 @@ func (s *Store) Inspect(ctx context.Context, coop domain.CoopID, f func(*Tx) err
 const attempts = 5
 
 func (s *Store) transact(ctx context.Context, begin string, enter func(*Tx), f func(*Tx) error) error {
+	careful := false
 	for n := 1; ; n++ {
-		err := s.attempt(ctx, begin, enter, f)
-		if err == nil || !passes(err) || n == attempts {
+		err := s.attempt(ctx, begin, enter, func(tx *Tx) error {
+			tx.careful = careful
+			return f(tx)
+		})
+		careful = careful || misnamed(err)
+		if err == nil || !passes(err) && !misnamed(err) || n == attempts {
 			return translate(err)
 		}
 		// Those who collided must not come back at the same moment.
