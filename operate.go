@@ -59,7 +59,7 @@ func (c coopCreate) Run(ctx context.Context, s *Settings, out io.Writer) error {
 type tokenCreate struct {
 	Coop  domain.CoopID   `required:"" placeholder:"ID" help:"The co-operative it is for."`
 	Name  string          `required:"" help:"Whose it is; what it records bears this name."`
-	Role  string          `default:"keeper" enum:"coordinator,keeper,funder" help:"What it may be used for: coordinator, keeper or funder."`
+	Role  string          `default:"keeper" enum:"coordinator,adviser,keeper,treasurer,funder,auditor" help:"What it may be used for: coordinator, adviser, keeper, treasurer, funder or auditor."`
 	Sites []domain.SiteID `name:"site" placeholder:"ID" help:"A site it is for; may be repeated. All sites if left out."`
 	Days  int             `default:"365" help:"How long it holds; 0 for as long as it is not revoked."`
 }

@@ -20,6 +20,7 @@ type (
 	EquipmentID = ID[Equipment]
 	BatchID     = ID[Batch]
 	EntryID     = ID[Entry]
+	MemberID    = ID[Member]
 	TokenID     = ID[Token]
 )
 

@@ -125,30 +125,6 @@ type Species struct {
 	Source         string
 }
 
-// Role is what a token may be used for.
-type Role string
-
-// The roles. What each of them may do is said where operations are served.
-const (
-	Coordinator Role = "coordinator" // all of the co-operative
-	Keeper      Role = "keeper"      // records for the own sites
-	Funder      Role = "funder"      // what was issued to it
-)
-
-// Roles lists every role.
-var Roles = []Role{Coordinator, Keeper, Funder}
-
-// TokenFacts is what is kept of a token; the token itself is not.
-type TokenFacts struct {
-	ID        TokenID
-	Name      string
-	Role      Role
-	Sites     []SiteID // nil: all, also those to come
-	CreatedAt time.Time
-	ExpiresAt *time.Time
-	RevokedAt *time.Time
-}
-
 // Revision is what the registry knew of a thing from one change to the next.
 type Revision[T any] struct {
 	Facts      T
@@ -264,15 +240,6 @@ func (f *Batch) Check() error {
 	c.require(f.TargetWeight == nil || *f.TargetWeight > 0 && *f.TargetWeight <= heaviest, "/plan/target_weight_g", "must be more than 0 and at most 60 kg")
 	c.require(f.TargetOn == nil || *f.TargetOn >= earliest && *f.TargetOn <= latest, "/plan/target_on", "must be after 1990")
 	return c.refuse("the batch")
-}
-
-// Check refuses a token that cannot be.
-func (f *TokenFacts) Check() error {
-	c := &checker{}
-	c.name(f.Name)
-	c.require(slices.Contains(Roles, f.Role), "/role", "must be coordinator, keeper or funder")
-	c.require(f.Sites == nil || len(f.Sites) > 0, "/sites", "leave it out for all sites")
-	return c.refuse("the token")
 }
 
 func (c *checker) refuse(what string) error {
