@@ -22,7 +22,7 @@ type wireBatch struct {
 	Tags     []string       `json:"tags"`
 	Season   *string        `json:"season,omitempty"`
 	Plan     *wirePlan      `json:"plan,omitempty"`
-	State    string         `json:"state"`
+	State    string         `json:"state,omitempty"` // left out where the journal is not asked
 	Archived bool           `json:"archived"`
 }
 
@@ -46,7 +46,7 @@ var batches = noun[domain.Batch, wireBatch]{
 		}
 	},
 	write: func(f *domain.Batch, _ domain.Currency) wireBatch {
-		w := wireBatch{ID: f.ID, Site: f.Site, Unit: f.Unit, Species: f.Species, Name: f.Name, Tags: f.Tags, Season: f.Season, State: "growing", Archived: f.Archived}
+		w := wireBatch{ID: f.ID, Site: f.Site, Unit: f.Unit, Species: f.Species, Name: f.Name, Tags: f.Tags, Season: f.Season, Archived: f.Archived}
 		if f.TargetOn != nil {
 			w.Plan = &wirePlan{decimal(f.TargetWeight), f.TargetOn}
 		}
@@ -67,6 +67,7 @@ func whereabouts(ctx context.Context, tx *postgres.Tx, shown []wireBatch) error 
 	}
 	now, err := tx.Whereabouts(ctx, ids)
 	for i := range shown {
+		shown[i].State = "growing"
 		w, ok := now[shown[i].ID]
 		if !ok {
 			continue
@@ -85,7 +86,7 @@ func (s *Server) ListBatches(c *gin.Context, q openapi.ListBatchesParams) {
 }
 
 // CreateBatch adds a batch under the id that its sender made.
-func (s *Server) CreateBatch(c *gin.Context) {
+func (s *Server) CreateBatch(c *gin.Context, _ openapi.CreateBatchParams) {
 	s.update(c, func(ctx context.Context, tx *postgres.Tx) (reply, error) {
 		var body struct {
 			ID domain.BatchID `json:"id"`

@@ -21,6 +21,7 @@ type recordedEntry struct {
 	Entry      json.RawMessage `json:"entry"`
 	RecordedAt time.Time       `json:"recorded_at"`
 	RecordedBy string          `json:"recorded_by"`
+	Device     *string         `json:"device,omitempty"`
 	Value      string          `json:"value,omitempty"`
 	ReversedBy *domain.EntryID `json:"reversed_by,omitempty"`
 	on         domain.Date
@@ -28,7 +29,7 @@ type recordedEntry struct {
 }
 
 func wireEntry(e postgres.RecordedEntry, c domain.Currency) recordedEntry {
-	w := recordedEntry{Entry: e.Entry, RecordedAt: e.RecordedAt, RecordedBy: e.RecordedBy, ReversedBy: e.ReversedBy, on: e.OccurredOn, id: e.ID}
+	w := recordedEntry{Entry: e.Entry, RecordedAt: e.RecordedAt, RecordedBy: e.RecordedBy, Device: e.Device, ReversedBy: e.ReversedBy, on: e.OccurredOn, id: e.ID}
 	if e.Value != nil {
 		w.Value = c.Format(*e.Value)
 	}
@@ -97,7 +98,7 @@ func (s *Server) RecordEntries(c *gin.Context, params openapi.RecordEntriesParam
 		if err != nil {
 			return err
 		}
-		outcomes, err = tx.Record(c.Request.Context(), postgres.Recording{Entries: entries, Strict: strict(c.Request.Header), Hold: body.OnRefusal == "hold"})
+		outcomes, err = tx.Record(c.Request.Context(), postgres.Recording{Entries: entries, Strict: strict(c.Request.Header), Hold: body.OnRefusal == "hold", Kinds: mayRecord})
 		if err == nil && dry {
 			return errDryRun
 		}
@@ -239,7 +240,7 @@ type reversalRequest struct {
 }
 
 // ReverseEntry takes an entry back, and records what replaces it, both or neither.
-func (s *Server) ReverseEntry(c *gin.Context, id openapi.EntryPath) {
+func (s *Server) ReverseEntry(c *gin.Context, id openapi.EntryPath, _ openapi.ReverseEntryParams) {
 	var body reversalRequest
 	if err := json.Unmarshal(bodyOf(c), &body); err != nil {
 		writeProblem(c, err)
@@ -250,7 +251,7 @@ func (s *Server) ReverseEntry(c *gin.Context, id openapi.EntryPath) {
 		if err != nil {
 			return reply{}, err
 		}
-		outcomes, err := tx.Record(ctx, postgres.Recording{Entries: entries, Strict: true})
+		outcomes, err := tx.Record(ctx, postgres.Recording{Entries: entries, Strict: true, Kinds: mayRecord})
 		for _, o := range outcomes {
 			if o.Refusal != nil {
 				return reply{}, o.Refusal

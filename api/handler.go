@@ -51,6 +51,10 @@ func (a reply) send(c *gin.Context) {
 		c.Status(http.StatusNotModified)
 		return
 	}
+	if a.status == http.StatusNoContent {
+		c.Status(a.status)
+		return
+	}
 	c.Data(a.status, "application/json", a.body)
 }
 
@@ -80,7 +84,10 @@ func (s *Server) update(c *gin.Context, do work) {
 
 // once answers a request under its Idempotency-Key: the work and its answer are
 // kept together, and the same request again gets the same answer again.
-func (s *Server) once(c *gin.Context, key string, do work) {
+func (s *Server) once(c *gin.Context, key string, do work) { s.onceKept(c, key, inClear, do) }
+
+// onceKept is once for an answer that is not to be kept in clear.
+func (s *Server) onceKept(c *gin.Context, key string, kept keeping, do work) {
 	fingerprint := sha256.Sum256(append([]byte(c.Request.Method+"\n"), bodyOf(c)...))
 	s.update(c, func(ctx context.Context, tx *postgres.Tx) (reply, error) {
 		stored, err := tx.ClaimKey(ctx, key, c.Request.URL.Path, fingerprint)
@@ -88,13 +95,18 @@ func (s *Server) once(c *gin.Context, key string, do work) {
 			return reply{}, err
 		}
 		if stored != nil {
-			return reply{stored.Status, stored.Header, stored.Body}.with("Replayed", "true"), nil
+			body, err := kept.open(stored.Body)
+			return reply{stored.Status, stored.Header, body}.with("Replayed", "true"), err
 		}
 		a, err := do(ctx, tx)
 		if err != nil {
 			return reply{}, err
 		}
-		return a, tx.StoreAnswer(key, postgres.Answer{Status: a.status, Header: a.header, Body: a.body})
+		body, err := kept.seal(a.body)
+		if err != nil {
+			return reply{}, err
+		}
+		return a, tx.StoreAnswer(key, postgres.Answer{Status: a.status, Header: a.header, Body: body})
 	})
 }
 
@@ -109,7 +121,11 @@ func finish(c *gin.Context, a reply, err error) {
 // credentialOf returns whose request it is, and who may make it.
 func credentialOf(c *gin.Context) postgres.Credential {
 	r := requestOf(c)
-	return postgres.Credential{Coop: r.credential.Coop, TokenHash: r.credential.TokenHash, Roles: r.operation.roles}
+	cred := postgres.Credential{Coop: r.credential.Coop, TokenHash: r.credential.TokenHash, Roles: r.operation.roles}
+	if c.Request.Method != http.MethodGet { // only where something is written is it in the contract, and was judged
+		cred.Device = c.GetHeader("X-Device")
+	}
+	return cred
 }
 
 // page is a list as it is asked for: after which keys, and how many.

@@ -93,7 +93,7 @@ func TestRolesFollowTheContract(t *testing.T) {
 		r.PATCH("/v1/coop", handle)
 	})
 	send(t, server, "GET", "/v1/coop", nil)
-	if want := []domain.Role{domain.Coordinator, domain.Keeper}; !slices.Equal(seen, want) {
+	if want := []domain.Role{domain.Coordinator, domain.Adviser, domain.Keeper, domain.Treasurer, domain.Auditor}; !slices.Equal(seen, want) {
 		t.Errorf("reading takes one of %q, want %q", seen, want)
 	}
 	send(t, server, "PATCH", "/v1/coop", []byte(`{"name":"x"}`), "Content-Type", mergeType, "If-Match", `"1"`)

@@ -26,6 +26,7 @@ var bulkRoutes = []routeKey{{http.MethodPost, "/v1/entries"}}
 type validator struct {
 	operations map[routeKey]*operation
 	names      map[string]string // of every member of every schema, see decodeJSON
+	kinds      []string          // of entries
 	params     *openapi3filter.Options
 	body       []openapi3.SchemaValidationOption
 }
@@ -66,6 +67,11 @@ func newValidator(contract []byte) (*validator, error) {
 	if err := doc.WalkSchemas(v.learn); err != nil {
 		return nil, fmt.Errorf("read the contract: %w", err)
 	}
+	if kinds := doc.Components.Schemas["EntryKind"]; kinds != nil {
+		for _, kind := range kinds.Value.Enum {
+			v.kinds = append(v.kinds, fmt.Sprint(kind))
+		}
+	}
 	for path, item := range doc.Paths.Map() {
 		for method, op := range item.Operations() {
 			o, err := newOperation(doc, path, method, item, op)
@@ -78,6 +84,9 @@ func newValidator(contract []byte) (*validator, error) {
 			}
 			v.operations[key] = o
 		}
+	}
+	if err := v.checkTables(); err != nil {
+		return nil, err
 	}
 	return v, nil
 }
@@ -109,7 +118,7 @@ func newOperation(doc *openapi3.T, path, method string, item *openapi3.PathItem,
 	for _, role := range roles {
 		o.roles = append(o.roles, domain.Role(fmt.Sprint(role)))
 	}
-	if err := checkRoles(o); err != nil {
+	if err := checkRoles(op.OperationID, o); err != nil {
 		return nil, err
 	}
 	for status, response := range op.Responses.Map() {
@@ -139,26 +148,6 @@ func newOperation(doc *openapi3.T, path, method string, item *openapi3.PathItem,
 		o.mediaTypes = strings.Join(slices.Sorted(maps.Keys(o.content)), " or ")
 	}
 	return o, nil
-}
-
-// checkRoles refuses an operation of which the contract does not say who may ask
-// for it: nobody could, or anybody.
-func checkRoles(o *operation) error {
-	if o.public {
-		if !slices.Equal(o.roles, []domain.Role{"anyone"}) {
-			return errors.New("it needs no token, but its x-roles are not [anyone]")
-		}
-		return nil
-	}
-	if len(o.roles) == 0 {
-		return errors.New("x-roles does not say who may ask for it")
-	}
-	for _, role := range o.roles {
-		if !slices.Contains(domain.Roles, role) {
-			return fmt.Errorf("x-roles names %s, which is no role", role)
-		}
-	}
-	return nil
 }
 
 // find is the first middleware of a route: it looks up what the contract says of

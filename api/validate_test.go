@@ -295,6 +295,10 @@ func TestContractsThatCannotBeJudgedByAreRefused(t *testing.T) {
 		"operation for no one":   {"x-roles: [coordinator, keeper]\n", "x-roles: []\n"},
 		"operation for anyone":   {"x-roles: [coordinator, keeper]\n", "x-roles: [anyone]\n"},
 		"open, but for a role":   {"x-roles: [anyone]\n", "x-roles: [keeper]\n"},
+		"one role too many":      {"x-roles: [coordinator, keeper]\n", "x-roles: [coordinator, keeper, auditor]\n"},
+		"without x-roles":        {"      x-roles: [coordinator, keeper]\n", ""},
+		"operation without row":  {"operationId: createBatch\n", "operationId: addBatch\n"},
+		"kind without row":       {"incident, reversal]", "incident, reversal, treatment]"},
 		"member only in answers": {"    Note: {", "    Note: {readOnly: true, "},
 	} {
 		changed := bytes.Replace(openapi.YAML, []byte(edit[0]), []byte(edit[1]), 1)

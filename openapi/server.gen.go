@@ -31,12 +31,15 @@ type ServerInterface interface {
 	// ListAccounts Accounts with parties
 	// (GET /v1/accounts)
 	ListAccounts(c *gin.Context, params ListAccountsParams)
+	// ListAudit The audit trail
+	// (GET /v1/audit)
+	ListAudit(c *gin.Context, params ListAuditParams)
 	// ListBatches List batches
 	// (GET /v1/batches)
 	ListBatches(c *gin.Context, params ListBatchesParams)
 	// CreateBatch Add a batch
 	// (POST /v1/batches)
-	CreateBatch(c *gin.Context)
+	CreateBatch(c *gin.Context, params CreateBatchParams)
 	// GetBatch Read a batch
 	// (GET /v1/batches/{id})
 	GetBatch(c *gin.Context, id BatchPath)
@@ -66,7 +69,7 @@ type ServerInterface interface {
 	GetEntry(c *gin.Context, id EntryPath)
 	// ReverseEntry Reverse an entry
 	// (POST /v1/entries/{id}/reversal)
-	ReverseEntry(c *gin.Context, id EntryPath)
+	ReverseEntry(c *gin.Context, id EntryPath, params ReverseEntryParams)
 	// ListEquipment List equipment
 	// (GET /v1/equipment)
 	ListEquipment(c *gin.Context, params ListEquipmentParams)
@@ -97,6 +100,18 @@ type ServerInterface interface {
 	// ListLoopRevisions Revisions of a loop
 	// (GET /v1/loops/{id}/revisions)
 	ListLoopRevisions(c *gin.Context, id LoopPath, params ListLoopRevisionsParams)
+	// ListMembers List members
+	// (GET /v1/members)
+	ListMembers(c *gin.Context, params ListMembersParams)
+	// CreateMember Add a member
+	// (POST /v1/members)
+	CreateMember(c *gin.Context, params CreateMemberParams)
+	// GetMember Read a member
+	// (GET /v1/members/{id})
+	GetMember(c *gin.Context, id MemberPath)
+	// ReviseMember Revise a member
+	// (PATCH /v1/members/{id})
+	ReviseMember(c *gin.Context, id MemberPath, params ReviseMemberParams)
 	// GetOverview All sites at a glance
 	// (GET /v1/overview)
 	GetOverview(c *gin.Context, params GetOverviewParams)
@@ -148,6 +163,15 @@ type ServerInterface interface {
 	// ListSpecies List species
 	// (GET /v1/species)
 	ListSpecies(c *gin.Context)
+	// ListTokens List tokens
+	// (GET /v1/tokens)
+	ListTokens(c *gin.Context, params ListTokensParams)
+	// CreateToken Make a token
+	// (POST /v1/tokens)
+	CreateToken(c *gin.Context, params CreateTokenParams)
+	// RevokeToken Revoke a token
+	// (DELETE /v1/tokens/{id})
+	RevokeToken(c *gin.Context, id TokenPath, params RevokeTokenParams)
 	// ListUnits List tanks and beds
 	// (GET /v1/units)
 	ListUnits(c *gin.Context, params ListUnitsParams)
@@ -274,6 +298,89 @@ func (siw *ServerInterfaceWrapper) ListAccounts(c *gin.Context) {
 	siw.Handler.ListAccounts(c, params)
 }
 
+// ListAudit operation middleware
+func (siw *ServerInterfaceWrapper) ListAudit(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListAuditParams
+
+	// ------------- Optional query parameter "site_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "site_id", c.Request.URL.Query(), &params.SiteID, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter site_id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "who" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "who", c.Request.URL.Query(), &params.Who, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter who: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "noun" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "noun", c.Request.URL.Query(), &params.Noun, runtime.BindQueryParameterOptions{Type: "array", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter noun: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "kind" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "kind", c.Request.URL.Query(), &params.Kind, runtime.BindQueryParameterOptions{Type: "array", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter kind: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "from" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "from", c.Request.URL.Query(), &params.From, runtime.BindQueryParameterOptions{Type: "string", Format: "date-time"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter from: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "to" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "to", c.Request.URL.Query(), &params.To, runtime.BindQueryParameterOptions{Type: "string", Format: "date-time"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter to: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", c.Request.URL.Query(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter after: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", c.Request.URL.Query(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter limit: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.ListAudit(c, params)
+}
+
 // ListBatches operation middleware
 func (siw *ServerInterfaceWrapper) ListBatches(c *gin.Context) {
 
@@ -328,6 +435,33 @@ func (siw *ServerInterfaceWrapper) ListBatches(c *gin.Context) {
 // CreateBatch operation middleware
 func (siw *ServerInterfaceWrapper) CreateBatch(c *gin.Context) {
 
+	var err error
+	_ = err
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CreateBatchParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
+	}
+
 	for _, middleware := range siw.HandlerMiddlewares {
 		middleware(c)
 		if c.IsAborted() {
@@ -335,7 +469,7 @@ func (siw *ServerInterfaceWrapper) CreateBatch(c *gin.Context) {
 		}
 	}
 
-	siw.Handler.CreateBatch(c)
+	siw.Handler.CreateBatch(c, params)
 }
 
 // GetBatch operation middleware
@@ -403,6 +537,25 @@ func (siw *ServerInterfaceWrapper) ReviseBatch(c *gin.Context) {
 	} else {
 		siw.ErrorHandler(c, fmt.Errorf("Header parameter If-Match is required, but not found"), http.StatusBadRequest)
 		return
+	}
+
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
 	}
 
 	for _, middleware := range siw.HandlerMiddlewares {
@@ -547,6 +700,25 @@ func (siw *ServerInterfaceWrapper) ReviseCoop(c *gin.Context) {
 	} else {
 		siw.ErrorHandler(c, fmt.Errorf("Header parameter If-Match is required, but not found"), http.StatusBadRequest)
 		return
+	}
+
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
 	}
 
 	for _, middleware := range siw.HandlerMiddlewares {
@@ -704,6 +876,25 @@ func (siw *ServerInterfaceWrapper) RecordEntries(c *gin.Context) {
 
 	}
 
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
+	}
+
 	for _, middleware := range siw.HandlerMiddlewares {
 		middleware(c)
 		if c.IsAborted() {
@@ -754,6 +945,30 @@ func (siw *ServerInterfaceWrapper) ReverseEntry(c *gin.Context) {
 		return
 	}
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ReverseEntryParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
+	}
+
 	for _, middleware := range siw.HandlerMiddlewares {
 		middleware(c)
 		if c.IsAborted() {
@@ -761,7 +976,7 @@ func (siw *ServerInterfaceWrapper) ReverseEntry(c *gin.Context) {
 		}
 	}
 
-	siw.Handler.ReverseEntry(c, id)
+	siw.Handler.ReverseEntry(c, id, params)
 }
 
 // ListEquipment operation middleware
@@ -848,6 +1063,25 @@ func (siw *ServerInterfaceWrapper) CreateEquipment(c *gin.Context) {
 		return
 	}
 
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
+	}
+
 	for _, middleware := range siw.HandlerMiddlewares {
 		middleware(c)
 		if c.IsAborted() {
@@ -923,6 +1157,25 @@ func (siw *ServerInterfaceWrapper) ReviseEquipment(c *gin.Context) {
 	} else {
 		siw.ErrorHandler(c, fmt.Errorf("Header parameter If-Match is required, but not found"), http.StatusBadRequest)
 		return
+	}
+
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
 	}
 
 	for _, middleware := range siw.HandlerMiddlewares {
@@ -1063,6 +1316,25 @@ func (siw *ServerInterfaceWrapper) CreateLoop(c *gin.Context) {
 		return
 	}
 
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
+	}
+
 	for _, middleware := range siw.HandlerMiddlewares {
 		middleware(c)
 		if c.IsAborted() {
@@ -1140,6 +1412,25 @@ func (siw *ServerInterfaceWrapper) ReviseLoop(c *gin.Context) {
 		return
 	}
 
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
+	}
+
 	for _, middleware := range siw.HandlerMiddlewares {
 		middleware(c)
 		if c.IsAborted() {
@@ -1192,6 +1483,207 @@ func (siw *ServerInterfaceWrapper) ListLoopRevisions(c *gin.Context) {
 	}
 
 	siw.Handler.ListLoopRevisions(c, id, params)
+}
+
+// ListMembers operation middleware
+func (siw *ServerInterfaceWrapper) ListMembers(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListMembersParams
+
+	// ------------- Optional query parameter "archived" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "archived", c.Request.URL.Query(), &params.Archived, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter archived: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", c.Request.URL.Query(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter after: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", c.Request.URL.Query(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter limit: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.ListMembers(c, params)
+}
+
+// CreateMember operation middleware
+func (siw *ServerInterfaceWrapper) CreateMember(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CreateMemberParams
+
+	headers := c.Request.Header
+
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for Idempotency-Key, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter Idempotency-Key: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+
+	} else {
+		siw.ErrorHandler(c, fmt.Errorf("Header parameter Idempotency-Key is required, but not found"), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.CreateMember(c, params)
+}
+
+// GetMember operation middleware
+func (siw *ServerInterfaceWrapper) GetMember(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "id" -------------
+	var id MemberPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", c.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.GetMember(c, id)
+}
+
+// ReviseMember operation middleware
+func (siw *ServerInterfaceWrapper) ReviseMember(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "id" -------------
+	var id MemberPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", c.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ReviseMemberParams
+
+	headers := c.Request.Header
+
+	// ------------- Required header parameter "If-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-Match")]; found {
+		var IfMatch IfMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-Match", valueList[0], &IfMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfMatch = IfMatch
+
+	} else {
+		siw.ErrorHandler(c, fmt.Errorf("Header parameter If-Match is required, but not found"), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.ReviseMember(c, id, params)
 }
 
 // GetOverview operation middleware
@@ -1305,6 +1797,25 @@ func (siw *ServerInterfaceWrapper) CreateParty(c *gin.Context) {
 		return
 	}
 
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
+	}
+
 	for _, middleware := range siw.HandlerMiddlewares {
 		middleware(c)
 		if c.IsAborted() {
@@ -1380,6 +1891,25 @@ func (siw *ServerInterfaceWrapper) ReviseParty(c *gin.Context) {
 	} else {
 		siw.ErrorHandler(c, fmt.Errorf("Header parameter If-Match is required, but not found"), http.StatusBadRequest)
 		return
+	}
+
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
 	}
 
 	for _, middleware := range siw.HandlerMiddlewares {
@@ -1468,6 +1998,25 @@ func (siw *ServerInterfaceWrapper) CreateProduct(c *gin.Context) {
 		return
 	}
 
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
+	}
+
 	for _, middleware := range siw.HandlerMiddlewares {
 		middleware(c)
 		if c.IsAborted() {
@@ -1543,6 +2092,25 @@ func (siw *ServerInterfaceWrapper) ReviseProduct(c *gin.Context) {
 	} else {
 		siw.ErrorHandler(c, fmt.Errorf("Header parameter If-Match is required, but not found"), http.StatusBadRequest)
 		return
+	}
+
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
 	}
 
 	for _, middleware := range siw.HandlerMiddlewares {
@@ -1710,6 +2278,25 @@ func (siw *ServerInterfaceWrapper) CreateSite(c *gin.Context) {
 		return
 	}
 
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
+	}
+
 	for _, middleware := range siw.HandlerMiddlewares {
 		middleware(c)
 		if c.IsAborted() {
@@ -1787,6 +2374,25 @@ func (siw *ServerInterfaceWrapper) ReviseSite(c *gin.Context) {
 		return
 	}
 
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
+	}
+
 	for _, middleware := range siw.HandlerMiddlewares {
 		middleware(c)
 		if c.IsAborted() {
@@ -1852,6 +2458,152 @@ func (siw *ServerInterfaceWrapper) ListSpecies(c *gin.Context) {
 	}
 
 	siw.Handler.ListSpecies(c)
+}
+
+// ListTokens operation middleware
+func (siw *ServerInterfaceWrapper) ListTokens(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListTokensParams
+
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", c.Request.URL.Query(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter after: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", c.Request.URL.Query(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter limit: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.ListTokens(c, params)
+}
+
+// CreateToken operation middleware
+func (siw *ServerInterfaceWrapper) CreateToken(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CreateTokenParams
+
+	headers := c.Request.Header
+
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for Idempotency-Key, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter Idempotency-Key: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+
+	} else {
+		siw.ErrorHandler(c, fmt.Errorf("Header parameter Idempotency-Key is required, but not found"), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.CreateToken(c, params)
+}
+
+// RevokeToken operation middleware
+func (siw *ServerInterfaceWrapper) RevokeToken(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "id" -------------
+	var id TokenPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", c.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params RevokeTokenParams
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.RevokeToken(c, id, params)
 }
 
 // ListUnits operation middleware
@@ -1938,6 +2690,25 @@ func (siw *ServerInterfaceWrapper) CreateUnit(c *gin.Context) {
 		return
 	}
 
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
+	}
+
 	for _, middleware := range siw.HandlerMiddlewares {
 		middleware(c)
 		if c.IsAborted() {
@@ -2013,6 +2784,25 @@ func (siw *ServerInterfaceWrapper) ReviseUnit(c *gin.Context) {
 	} else {
 		siw.ErrorHandler(c, fmt.Errorf("Header parameter If-Match is required, but not found"), http.StatusBadRequest)
 		return
+	}
+
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
 	}
 
 	for _, middleware := range siw.HandlerMiddlewares {
@@ -2141,6 +2931,14 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.GET(options.BaseURL+"/v1/coop", wrapper.GetCoop)
 	router.PATCH(options.BaseURL+"/v1/coop", wrapper.ReviseCoop)
 	router.GET(options.BaseURL+"/v1/species", wrapper.ListSpecies)
+	router.GET(options.BaseURL+"/v1/members", wrapper.ListMembers)
+	router.POST(options.BaseURL+"/v1/members", wrapper.CreateMember)
+	router.GET(options.BaseURL+"/v1/members/:id", wrapper.GetMember)
+	router.PATCH(options.BaseURL+"/v1/members/:id", wrapper.ReviseMember)
+	router.GET(options.BaseURL+"/v1/tokens", wrapper.ListTokens)
+	router.POST(options.BaseURL+"/v1/tokens", wrapper.CreateToken)
+	router.DELETE(options.BaseURL+"/v1/tokens/:id", wrapper.RevokeToken)
+	router.GET(options.BaseURL+"/v1/audit", wrapper.ListAudit)
 	router.GET(options.BaseURL+"/healthz", wrapper.GetHealth)
 	router.GET(options.BaseURL+"/readyz", wrapper.GetReadiness)
 	router.GET(options.BaseURL+"/metrics", wrapper.GetMetrics)

@@ -12,6 +12,78 @@ import (
 	openapi_types "github.com/oapi-codegen/runtime/types"
 )
 
+// Defines values for AuditAction.
+const (
+	AuditActionChanged  AuditAction = "changed"
+	AuditActionCreated  AuditAction = "created"
+	AuditActionRecorded AuditAction = "recorded"
+	AuditActionRemoved  AuditAction = "removed"
+)
+
+// Valid indicates whether the value is a known member of the AuditAction enum.
+func (e AuditAction) Valid() bool {
+	switch e {
+	case AuditActionChanged:
+		return true
+	case AuditActionCreated:
+		return true
+	case AuditActionRecorded:
+		return true
+	case AuditActionRemoved:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for AuditNoun.
+const (
+	AuditNounBatch     AuditNoun = "batch"
+	AuditNounCoop      AuditNoun = "coop"
+	AuditNounEntry     AuditNoun = "entry"
+	AuditNounEquipment AuditNoun = "equipment"
+	AuditNounHeld      AuditNoun = "held"
+	AuditNounLoop      AuditNoun = "loop"
+	AuditNounMember    AuditNoun = "member"
+	AuditNounParty     AuditNoun = "party"
+	AuditNounProduct   AuditNoun = "product"
+	AuditNounSite      AuditNoun = "site"
+	AuditNounToken     AuditNoun = "token"
+	AuditNounUnit      AuditNoun = "unit"
+)
+
+// Valid indicates whether the value is a known member of the AuditNoun enum.
+func (e AuditNoun) Valid() bool {
+	switch e {
+	case AuditNounBatch:
+		return true
+	case AuditNounCoop:
+		return true
+	case AuditNounEntry:
+		return true
+	case AuditNounEquipment:
+		return true
+	case AuditNounHeld:
+		return true
+	case AuditNounLoop:
+		return true
+	case AuditNounMember:
+		return true
+	case AuditNounParty:
+		return true
+	case AuditNounProduct:
+		return true
+	case AuditNounSite:
+		return true
+	case AuditNounToken:
+		return true
+	case AuditNounUnit:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for BatchState.
 const (
 	BatchStateClosed  BatchState = "closed"
@@ -801,6 +873,7 @@ const (
 	ProblemCodeArchived               ProblemCode = "archived"
 	ProblemCodeBatchClosed            ProblemCode = "batch_closed"
 	ProblemCodeBeforeBatch            ProblemCode = "before_batch"
+	ProblemCodeBeyondMember           ProblemCode = "beyond_member"
 	ProblemCodeBodyTooLarge           ProblemCode = "body_too_large"
 	ProblemCodeCountNeeded            ProblemCode = "count_needed"
 	ProblemCodeForbidden              ProblemCode = "forbidden"
@@ -843,6 +916,8 @@ func (e ProblemCode) Valid() bool {
 	case ProblemCodeBatchClosed:
 		return true
 	case ProblemCodeBeforeBatch:
+		return true
+	case ProblemCodeBeyondMember:
 		return true
 	case ProblemCodeBodyTooLarge:
 		return true
@@ -1026,6 +1101,36 @@ func (e ResultStatus) Valid() bool {
 	case ResultStatusHeld:
 		return true
 	case ResultStatusRefused:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for Role.
+const (
+	RoleAdviser     Role = "adviser"
+	RoleAuditor     Role = "auditor"
+	RoleCoordinator Role = "coordinator"
+	RoleFunder      Role = "funder"
+	RoleKeeper      Role = "keeper"
+	RoleTreasurer   Role = "treasurer"
+)
+
+// Valid indicates whether the value is a known member of the Role enum.
+func (e Role) Valid() bool {
+	switch e {
+	case RoleAdviser:
+		return true
+	case RoleAuditor:
+		return true
+	case RoleCoordinator:
+		return true
+	case RoleFunder:
+		return true
+	case RoleKeeper:
+		return true
+	case RoleTreasurer:
 		return true
 	default:
 		return false
@@ -1220,6 +1325,87 @@ type Amount = string
 // Archived True once it is out of use. Nothing is ever deleted.
 type Archived = bool
 
+// AuditAction What was done; an entry is `recorded`, and only what was held is ever `removed`.
+type AuditAction string
+
+// AuditActor Who did it.
+type AuditActor struct {
+	// MemberID Whose token it is, if it is of a person.
+	MemberID *openapi_types.UUID `json:"member_id,omitempty"`
+
+	// Name The name of the token; `operator` for a command where the service runs.
+	Name string `json:"name"`
+
+	// TokenID The token, if it was not a command.
+	TokenID *openapi_types.UUID `json:"token_id,omitempty"`
+}
+
+// AuditFacts What was known of it, as it is shown elsewhere.
+type AuditFacts struct {
+	union json.RawMessage
+}
+
+// AuditLine Somebody changed or recorded something.
+type AuditLine struct {
+	// After What was known of it, as it is shown elsewhere.
+	After *AuditFacts `json:"after,omitempty"`
+
+	// At A moment in UTC, RFC 3339.
+	//
+	// Example: 2026-06-02T08:00:00Z
+	At Timestamp `json:"at"`
+
+	// Before What was known of it, as it is shown elsewhere.
+	Before *AuditFacts `json:"before,omitempty"`
+
+	// By Who did it.
+	By AuditActor `json:"by"`
+
+	// Device What the sender calls the device it was sent from, see `X-Device`.
+	//
+	// Example: phone of the fish club
+	Device *DeviceName `json:"device,omitempty"`
+
+	// EntryID The entry, if one was recorded.
+	EntryID *openapi_types.UUID `json:"entry_id,omitempty"`
+
+	// SiteID The site it belongs to; left out for what belongs to the whole co-operative.
+	SiteID *openapi_types.UUID `json:"site_id,omitempty"`
+
+	// ValidFrom The day from which the dated facts hold, if they do not hold since ever.
+	ValidFrom *openapi_types.Date `json:"valid_from,omitempty"`
+
+	// What What it was done to.
+	What AuditSubject `json:"what"`
+}
+
+// AuditNoun What was changed; `held` is an entry kept outside the journal since it did not fit.
+type AuditNoun string
+
+// AuditPage A page of the audit trail.
+type AuditPage struct {
+	// Items By the moment it was done.
+	Items []AuditLine `json:"items"`
+
+	// Next Where the next page begins: give it as `after`. Left out on the last page.
+	Next *Cursor `json:"next,omitempty"`
+}
+
+// AuditSubject What it was done to.
+type AuditSubject struct {
+	// Action What was done; an entry is `recorded`, and only what was held is ever `removed`.
+	Action AuditAction `json:"action"`
+
+	// ID Which one.
+	ID openapi_types.UUID `json:"id"`
+
+	// Kind What happened.
+	Kind *EntryKind `json:"kind,omitempty"`
+
+	// Noun What was changed; `held` is an entry kept outside the journal since it did not fit.
+	Noun AuditNoun `json:"noun"`
+}
+
 // Batch Fish stocked together; `unit_id` is where they are now.
 type Batch struct {
 	// Archived True once it is out of use. Nothing is ever deleted.
@@ -1253,6 +1439,38 @@ type Batch struct {
 
 	// UnitID A tank, pond, cage or bed.
 	UnitID UnitID `json:"unit_id"`
+}
+
+// BatchFacts What the registry has of a batch; where it is and whether it is closed is in the journal.
+type BatchFacts struct {
+	// Archived True once it is out of use. Nothing is ever deleted.
+	Archived Archived `json:"archived"`
+
+	// ID A batch of fish. The UUID is made where the batch is written.
+	ID BatchID `json:"id"`
+
+	// Name What people call it.
+	Name Name `json:"name"`
+
+	// Plan What the batch should come to.
+	Plan *Plan `json:"plan,omitempty"`
+
+	// Season The season it is counted under.
+	Season *string `json:"season,omitempty"`
+
+	// SiteID A school or farm.
+	SiteID SiteID `json:"site_id"`
+
+	// Species FAO ASFIS code of three letters; CLZ is North African catfish, TLN Nile tilapia.
+	//
+	// Example: CLZ
+	Species SpeciesCode `json:"species"`
+
+	// Tags Words to group by.
+	Tags Tags `json:"tags"`
+
+	// UnitID The tank or bed it was stocked into.
+	UnitID openapi_types.UUID `json:"unit_id"`
 }
 
 // BatchID A batch of fish. The UUID is made where the batch is written.
@@ -1442,6 +1660,11 @@ type Cursor = string
 
 // DeathCause What killed the fish, as far as known.
 type DeathCause string
+
+// DeviceName What the sender calls the device it was sent from, see `X-Device`.
+//
+// Example: phone of the fish club
+type DeviceName = string
 
 // Disposal Where it went: sold to others, eaten at the site, given away or thrown away.
 type Disposal string
@@ -2791,11 +3014,53 @@ type Health struct {
 // HealthStatus Always ok.
 type HealthStatus string
 
+// HeldEntry An entry that is kept outside the journal, since it does not fit.
+type HeldEntry struct {
+	// Entry Something that happened at a site on a day. `kind` says what, and which members go with it.
+	Entry Entry `json:"entry"`
+
+	// Problem Why one entry was not recorded.
+	Problem ItemProblem `json:"problem"`
+}
+
 // Hours Hours, up to two decimals.
 type Hours = float64
 
 // IncidentType What went wrong.
 type IncidentType string
+
+// IssuedToken A token that was made just now.
+type IssuedToken struct {
+	// CreatedAt A moment in UTC, RFC 3339.
+	//
+	// Example: 2026-06-02T08:00:00Z
+	CreatedAt Timestamp `json:"created_at"`
+
+	// ExpiresAt When it ends.
+	ExpiresAt time.Time `json:"expires_at"`
+
+	// ID What a token is known by, once it is made.
+	ID TokenID `json:"id"`
+
+	// MemberID Whose it is, if it is of a person.
+	MemberID *openapi_types.UUID `json:"member_id,omitempty"`
+
+	// Name What it is called; what is done with it bears this name.
+	Name string `json:"name"`
+
+	// Role `coordinator`: all of the co-operative. `adviser`: reads the books of all
+	// sites. `keeper`: reads and records for the own sites. `treasurer`: reads the
+	// books of all sites and records money (receipts, expenses, labour, sales and
+	// payments). `funder`: what was issued to it. `auditor`: reads everything, the
+	// audit trail too, and writes nothing.
+	Role Role `json:"role"`
+
+	// Secret The token itself, to be sent in `Authorization`. It is not kept and cannot be shown again.
+	Secret string `json:"secret"`
+
+	// Sites The sites it is for. Left out: all, also those to come; a keeper must have some.
+	Sites *RoleSites `json:"sites,omitempty"`
+}
 
 // ItemProblem Why one entry was not recorded.
 type ItemProblem struct {
@@ -2938,6 +3203,84 @@ type LoopRevisionPage struct {
 
 	// Next Where the next page begins: give it as `after`. Left out on the last page.
 	Next *Cursor `json:"next,omitempty"`
+}
+
+// Member A person of the co-operative.
+type Member struct {
+	// Archived True once it is out of use. Nothing is ever deleted.
+	Archived Archived `json:"archived"`
+
+	// ID A person of the co-operative.
+	ID MemberID `json:"id"`
+
+	// Name What people call it.
+	Name Name `json:"name"`
+
+	// Phone Telephone number.
+	Phone *Phone `json:"phone,omitempty"`
+
+	// Role `coordinator`: all of the co-operative. `adviser`: reads the books of all
+	// sites. `keeper`: reads and records for the own sites. `treasurer`: reads the
+	// books of all sites and records money (receipts, expenses, labour, sales and
+	// payments). `funder`: what was issued to it. `auditor`: reads everything, the
+	// audit trail too, and writes nothing.
+	Role Role `json:"role"`
+
+	// Sites The sites it is for. Left out: all, also those to come; a keeper must have some.
+	Sites *RoleSites `json:"sites,omitempty"`
+}
+
+// MemberID A person of the co-operative.
+type MemberID = openapi_types.UUID
+
+// MemberPage A page of members.
+type MemberPage struct {
+	// Items In a fixed order.
+	Items []Member `json:"items"`
+
+	// Next Where the next page begins: give it as `after`. Left out on the last page.
+	Next *Cursor `json:"next,omitempty"`
+}
+
+// MemberPatch What to change about a member.
+type MemberPatch struct {
+	// Archived True once it is out of use. Nothing is ever deleted.
+	Archived *Archived `json:"archived,omitempty"`
+
+	// Name What people call it.
+	Name *Name `json:"name,omitempty"`
+
+	// Phone Telephone number.
+	Phone *string `json:"phone,omitempty"`
+
+	// Role `coordinator`: all of the co-operative. `adviser`: reads the books of all
+	// sites. `keeper`: reads and records for the own sites. `treasurer`: reads the
+	// books of all sites and records money (receipts, expenses, labour, sales and
+	// payments). `funder`: what was issued to it. `auditor`: reads everything, the
+	// audit trail too, and writes nothing.
+	Role *Role `json:"role,omitempty"`
+
+	// Sites The sites of the person; null for all, also those to come.
+	Sites *[]SiteID `json:"sites,omitempty"`
+}
+
+// MemberRequest A member to add.
+type MemberRequest struct {
+	// Name What people call it.
+	Name Name `json:"name"`
+
+	// Phone Telephone number.
+	Phone *Phone `json:"phone,omitempty"`
+
+	// Role `coordinator`: all of the co-operative. `adviser`: reads the books of all
+	// sites. `keeper`: reads and records for the own sites. `treasurer`: reads the
+	// books of all sites and records money (receipts, expenses, labour, sales and
+	// payments). `funder`: what was issued to it. `auditor`: reads everything, the
+	// audit trail too, and writes nothing.
+	Role Role `json:"role"`
+
+	// Sites The sites it is for. Left out: all, also those to come; a keeper must have some.
+	Sites *RoleSites `json:"sites,omitempty"`
 }
 
 // MissingFigure A figure that cannot be known.
@@ -3358,6 +3701,9 @@ type PerformanceSurvival struct {
 // Example: Tumbawe keeper
 type PersonName = string
 
+// Phone Telephone number.
+type Phone = string
+
 // Plan What the batch should come to.
 type Plan struct {
 	// TargetOn A day at the site, year-month-day.
@@ -3608,6 +3954,11 @@ type ReceiptOrigin string
 
 // RecordedEntry An entry and what the service knows about it.
 type RecordedEntry struct {
+	// Device What the sender calls the device it was sent from, see `X-Device`.
+	//
+	// Example: phone of the fish club
+	Device *DeviceName `json:"device,omitempty"`
+
 	// Entry Something that happened at a site on a day. `kind` says what, and which members go with it.
 	Entry Entry `json:"entry"`
 
@@ -3647,6 +3998,16 @@ type ReversalRequest struct {
 	// Replacement Something that happened at a site on a day. `kind` says what, and which members go with it.
 	Replacement *Entry `json:"replacement,omitempty"`
 }
+
+// Role `coordinator`: all of the co-operative. `adviser`: reads the books of all
+// sites. `keeper`: reads and records for the own sites. `treasurer`: reads the
+// books of all sites and records money (receipts, expenses, labour, sales and
+// payments). `funder`: what was issued to it. `auditor`: reads everything, the
+// audit trail too, and writes nothing.
+type Role string
+
+// RoleSites The sites it is for. Left out: all, also those to come; a keeper must have some.
+type RoleSites = []SiteID
 
 // SaleForm How the fish were handed over.
 type SaleForm string
@@ -3851,6 +4212,79 @@ type TallyMeasure string
 // Example: 2026-06-02T08:00:00Z
 type Timestamp = time.Time
 
+// Token What is kept of a token.
+type Token struct {
+	// CreatedAt A moment in UTC, RFC 3339.
+	//
+	// Example: 2026-06-02T08:00:00Z
+	CreatedAt Timestamp `json:"created_at"`
+
+	// ExpiresAt When it ends; if left out, not by itself.
+	ExpiresAt *time.Time `json:"expires_at,omitempty"`
+
+	// ID What a token is known by, once it is made.
+	ID TokenID `json:"id"`
+
+	// LastUsedOn The day it was last used, in UTC, if it ever was.
+	LastUsedOn *openapi_types.Date `json:"last_used_on,omitempty"`
+
+	// MemberID Whose it is, if it is of a person.
+	MemberID *openapi_types.UUID `json:"member_id,omitempty"`
+
+	// Name What it is called; what is done with it bears this name.
+	Name string `json:"name"`
+
+	// RevokedAt When it was revoked, if it was.
+	RevokedAt *time.Time `json:"revoked_at,omitempty"`
+
+	// Role `coordinator`: all of the co-operative. `adviser`: reads the books of all
+	// sites. `keeper`: reads and records for the own sites. `treasurer`: reads the
+	// books of all sites and records money (receipts, expenses, labour, sales and
+	// payments). `funder`: what was issued to it. `auditor`: reads everything, the
+	// audit trail too, and writes nothing.
+	Role Role `json:"role"`
+
+	// Sites The sites it is for. Left out: all, also those to come; a keeper must have some.
+	Sites *RoleSites `json:"sites,omitempty"`
+}
+
+// TokenID What a token is known by, once it is made.
+type TokenID = openapi_types.UUID
+
+// TokenPage A page of tokens.
+type TokenPage struct {
+	// Items In a fixed order.
+	Items []Token `json:"items"`
+
+	// Next Where the next page begins: give it as `after`. Left out on the last page.
+	Next *Cursor `json:"next,omitempty"`
+}
+
+// TokenRequest A token to make. With `member_id` all else may be left out, and is then as
+// with the member; without it, `name` and `role` are needed.
+type TokenRequest struct {
+	// ExpiresAt When it ends, within two years. In a year if left out.
+	//
+	// Example: 2026-12-31T21:59:59Z
+	ExpiresAt *time.Time `json:"expires_at,omitempty"`
+
+	// MemberID A person of the co-operative.
+	MemberID *MemberID `json:"member_id,omitempty"`
+
+	// Name What people call it.
+	Name *Name `json:"name,omitempty"`
+
+	// Role `coordinator`: all of the co-operative. `adviser`: reads the books of all
+	// sites. `keeper`: reads and records for the own sites. `treasurer`: reads the
+	// books of all sites and records money (receipts, expenses, labour, sales and
+	// payments). `funder`: what was issued to it. `auditor`: reads everything, the
+	// audit trail too, and writes nothing.
+	Role *Role `json:"role,omitempty"`
+
+	// Sites The sites it is for. Left out: all, also those to come; a keeper must have some.
+	Sites *RoleSites `json:"sites,omitempty"`
+}
+
 // Unit A tank, pond, cage or bed.
 type Unit struct {
 	// Archived True once it is out of use. Nothing is ever deleted.
@@ -4021,6 +4455,9 @@ type AsOf = CivilDate
 // BatchPath A batch of fish. The UUID is made where the batch is written.
 type BatchPath = BatchID
 
+// Device defines model for Device.
+type Device = string
+
 // DryRun defines model for DryRun.
 type DryRun = bool
 
@@ -4048,6 +4485,9 @@ type Limit = int
 // LoopPath Units that share water.
 type LoopPath = LoopID
 
+// MemberPath A person of the co-operative.
+type MemberPath = MemberID
+
 // PartyPath A hatchery, seller, buyer or funder.
 type PartyPath = PartyID
 
@@ -4062,6 +4502,9 @@ type SiteFilter = SiteID
 
 // SitePath A school or farm.
 type SitePath = SiteID
+
+// TokenPath What a token is known by, once it is made.
+type TokenPath = TokenID
 
 // UnitPath A tank, pond, cage or bed.
 type UnitPath = UnitID
@@ -4120,6 +4563,33 @@ type ListAccountsParams struct {
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 }
 
+// ListAuditParams defines parameters for ListAudit.
+type ListAuditParams struct {
+	// SiteID Only what belongs to this site.
+	SiteID *SiteFilter `form:"site_id,omitempty" json:"site_id,omitempty"`
+
+	// Who Only what was done with this token, or with any token of this member.
+	Who *openapi_types.UUID `form:"who,omitempty" json:"who,omitempty"`
+
+	// Noun Only what was done to things of this sort. May be given more than once.
+	Noun *[]AuditNoun `form:"noun,omitempty" json:"noun,omitempty"`
+
+	// Kind Only entries, of this kind. May be given more than once.
+	Kind *[]EntryKind `form:"kind,omitempty" json:"kind,omitempty"`
+
+	// From Only what was done at this moment or later.
+	From *time.Time `form:"from,omitempty" json:"from,omitempty"`
+
+	// To Only what was done before this moment.
+	To *time.Time `form:"to,omitempty" json:"to,omitempty"`
+
+	// After Where the last page ended, the `next` of its answer. Keep the other parameters as they were.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit At most so many items on a page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
 // ListBatchesParams defines parameters for ListBatches.
 type ListBatchesParams struct {
 	// SiteID Only what belongs to this site.
@@ -4135,10 +4605,19 @@ type ListBatchesParams struct {
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 }
 
+// CreateBatchParams defines parameters for CreateBatch.
+type CreateBatchParams struct {
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
 // ReviseBatchParams defines parameters for ReviseBatch.
 type ReviseBatchParams struct {
 	// IfMatch The `ETag` of what you read, so that nobody's change is overwritten unseen.
 	IfMatch IfMatch `json:"If-Match"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
 }
 
 // GetLineageParams defines parameters for GetLineage.
@@ -4164,6 +4643,9 @@ type GetPerformanceParams struct {
 type ReviseCoopParams struct {
 	// IfMatch The `ETag` of what you read, so that nobody's change is overwritten unseen.
 	IfMatch IfMatch `json:"If-Match"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
 }
 
 // ListEntriesParams defines parameters for ListEntries.
@@ -4209,6 +4691,15 @@ type RecordEntriesParams struct {
 
 	// Prefer With `handling=strict` either every entry is recorded or none (RFC 7240).
 	Prefer *Prefer `json:"Prefer,omitempty"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// ReverseEntryParams defines parameters for ReverseEntry.
+type ReverseEntryParams struct {
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
 }
 
 // ListEquipmentParams defines parameters for ListEquipment.
@@ -4231,12 +4722,18 @@ type CreateEquipmentParams struct {
 	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
 	// the same body gives the first answer again; with another body it is refused.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
 }
 
 // ReviseEquipmentParams defines parameters for ReviseEquipment.
 type ReviseEquipmentParams struct {
 	// IfMatch The `ETag` of what you read, so that nobody's change is overwritten unseen.
 	IfMatch IfMatch `json:"If-Match"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
 }
 
 // ListEquipmentRevisionsParams defines parameters for ListEquipmentRevisions.
@@ -4268,12 +4765,18 @@ type CreateLoopParams struct {
 	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
 	// the same body gives the first answer again; with another body it is refused.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
 }
 
 // ReviseLoopParams defines parameters for ReviseLoop.
 type ReviseLoopParams struct {
 	// IfMatch The `ETag` of what you read, so that nobody's change is overwritten unseen.
 	IfMatch IfMatch `json:"If-Match"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
 }
 
 // ListLoopRevisionsParams defines parameters for ListLoopRevisions.
@@ -4283,6 +4786,37 @@ type ListLoopRevisionsParams struct {
 
 	// Limit At most so many items on a page.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// ListMembersParams defines parameters for ListMembers.
+type ListMembersParams struct {
+	// Archived True lists what was archived, false what is in use.
+	Archived *ArchivedFilter `form:"archived,omitempty" json:"archived,omitempty"`
+
+	// After Where the last page ended, the `next` of its answer. Keep the other parameters as they were.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit At most so many items on a page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// CreateMemberParams defines parameters for CreateMember.
+type CreateMemberParams struct {
+	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
+	// the same body gives the first answer again; with another body it is refused.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// ReviseMemberParams defines parameters for ReviseMember.
+type ReviseMemberParams struct {
+	// IfMatch The `ETag` of what you read, so that nobody's change is overwritten unseen.
+	IfMatch IfMatch `json:"If-Match"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
 }
 
 // GetOverviewParams defines parameters for GetOverview.
@@ -4311,12 +4845,18 @@ type CreatePartyParams struct {
 	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
 	// the same body gives the first answer again; with another body it is refused.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
 }
 
 // RevisePartyParams defines parameters for ReviseParty.
 type RevisePartyParams struct {
 	// IfMatch The `ETag` of what you read, so that nobody's change is overwritten unseen.
 	IfMatch IfMatch `json:"If-Match"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
 }
 
 // ListProductsParams defines parameters for ListProducts.
@@ -4336,12 +4876,18 @@ type CreateProductParams struct {
 	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
 	// the same body gives the first answer again; with another body it is refused.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
 }
 
 // ReviseProductParams defines parameters for ReviseProduct.
 type ReviseProductParams struct {
 	// IfMatch The `ETag` of what you read, so that nobody's change is overwritten unseen.
 	IfMatch IfMatch `json:"If-Match"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
 }
 
 // ListProductRevisionsParams defines parameters for ListProductRevisions.
@@ -4379,12 +4925,18 @@ type CreateSiteParams struct {
 	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
 	// the same body gives the first answer again; with another body it is refused.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
 }
 
 // ReviseSiteParams defines parameters for ReviseSite.
 type ReviseSiteParams struct {
 	// IfMatch The `ETag` of what you read, so that nobody's change is overwritten unseen.
 	IfMatch IfMatch `json:"If-Match"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
 }
 
 // GetStoreParams defines parameters for GetStore.
@@ -4394,6 +4946,31 @@ type GetStoreParams struct {
 
 	// Limit At most so many items on a page.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// ListTokensParams defines parameters for ListTokens.
+type ListTokensParams struct {
+	// After Where the last page ended, the `next` of its answer. Keep the other parameters as they were.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit At most so many items on a page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// CreateTokenParams defines parameters for CreateToken.
+type CreateTokenParams struct {
+	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
+	// the same body gives the first answer again; with another body it is refused.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// RevokeTokenParams defines parameters for RevokeToken.
+type RevokeTokenParams struct {
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
 }
 
 // ListUnitsParams defines parameters for ListUnits.
@@ -4416,12 +4993,18 @@ type CreateUnitParams struct {
 	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
 	// the same body gives the first answer again; with another body it is refused.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
 }
 
 // ReviseUnitParams defines parameters for ReviseUnit.
 type ReviseUnitParams struct {
 	// IfMatch The `ETag` of what you read, so that nobody's change is overwritten unseen.
 	IfMatch IfMatch `json:"If-Match"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
 }
 
 // ListUnitRevisionsParams defines parameters for ListUnitRevisions.
@@ -4460,6 +5043,12 @@ type CreateLoopJSONRequestBody = LoopRequest
 // ReviseLoopApplicationMergePatchPlusJSONRequestBody defines body for ReviseLoop for application/merge-patch+json ContentType.
 type ReviseLoopApplicationMergePatchPlusJSONRequestBody = LoopPatch
 
+// CreateMemberJSONRequestBody defines body for CreateMember for application/json ContentType.
+type CreateMemberJSONRequestBody = MemberRequest
+
+// ReviseMemberApplicationMergePatchPlusJSONRequestBody defines body for ReviseMember for application/merge-patch+json ContentType.
+type ReviseMemberApplicationMergePatchPlusJSONRequestBody = MemberPatch
+
 // CreatePartyJSONRequestBody defines body for CreateParty for application/json ContentType.
 type CreatePartyJSONRequestBody = PartyRequest
 
@@ -4478,11 +5067,336 @@ type CreateSiteJSONRequestBody = SiteRequest
 // ReviseSiteApplicationMergePatchPlusJSONRequestBody defines body for ReviseSite for application/merge-patch+json ContentType.
 type ReviseSiteApplicationMergePatchPlusJSONRequestBody = SitePatch
 
+// CreateTokenJSONRequestBody defines body for CreateToken for application/json ContentType.
+type CreateTokenJSONRequestBody = TokenRequest
+
 // CreateUnitJSONRequestBody defines body for CreateUnit for application/json ContentType.
 type CreateUnitJSONRequestBody = UnitRequest
 
 // ReviseUnitApplicationMergePatchPlusJSONRequestBody defines body for ReviseUnit for application/merge-patch+json ContentType.
 type ReviseUnitApplicationMergePatchPlusJSONRequestBody = UnitPatch
+
+// AsCoop returns the union data inside the AuditFacts as a Coop
+func (t AuditFacts) AsCoop() (Coop, error) {
+	var body Coop
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromCoop overwrites any union data inside the AuditFacts as the provided Coop
+func (t *AuditFacts) FromCoop(v Coop) error {
+	b, err := json.Marshal(v)
+	t.union = b
+	return err
+}
+
+// MergeCoop performs a merge with any union data inside the AuditFacts, using the provided Coop
+func (t *AuditFacts) MergeCoop(v Coop) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+// AsSite returns the union data inside the AuditFacts as a Site
+func (t AuditFacts) AsSite() (Site, error) {
+	var body Site
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromSite overwrites any union data inside the AuditFacts as the provided Site
+func (t *AuditFacts) FromSite(v Site) error {
+	b, err := json.Marshal(v)
+	t.union = b
+	return err
+}
+
+// MergeSite performs a merge with any union data inside the AuditFacts, using the provided Site
+func (t *AuditFacts) MergeSite(v Site) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+// AsUnit returns the union data inside the AuditFacts as a Unit
+func (t AuditFacts) AsUnit() (Unit, error) {
+	var body Unit
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromUnit overwrites any union data inside the AuditFacts as the provided Unit
+func (t *AuditFacts) FromUnit(v Unit) error {
+	b, err := json.Marshal(v)
+	t.union = b
+	return err
+}
+
+// MergeUnit performs a merge with any union data inside the AuditFacts, using the provided Unit
+func (t *AuditFacts) MergeUnit(v Unit) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+// AsLoop returns the union data inside the AuditFacts as a Loop
+func (t AuditFacts) AsLoop() (Loop, error) {
+	var body Loop
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromLoop overwrites any union data inside the AuditFacts as the provided Loop
+func (t *AuditFacts) FromLoop(v Loop) error {
+	b, err := json.Marshal(v)
+	t.union = b
+	return err
+}
+
+// MergeLoop performs a merge with any union data inside the AuditFacts, using the provided Loop
+func (t *AuditFacts) MergeLoop(v Loop) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+// AsParty returns the union data inside the AuditFacts as a Party
+func (t AuditFacts) AsParty() (Party, error) {
+	var body Party
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromParty overwrites any union data inside the AuditFacts as the provided Party
+func (t *AuditFacts) FromParty(v Party) error {
+	b, err := json.Marshal(v)
+	t.union = b
+	return err
+}
+
+// MergeParty performs a merge with any union data inside the AuditFacts, using the provided Party
+func (t *AuditFacts) MergeParty(v Party) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+// AsProduct returns the union data inside the AuditFacts as a Product
+func (t AuditFacts) AsProduct() (Product, error) {
+	var body Product
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromProduct overwrites any union data inside the AuditFacts as the provided Product
+func (t *AuditFacts) FromProduct(v Product) error {
+	b, err := json.Marshal(v)
+	t.union = b
+	return err
+}
+
+// MergeProduct performs a merge with any union data inside the AuditFacts, using the provided Product
+func (t *AuditFacts) MergeProduct(v Product) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+// AsEquipment returns the union data inside the AuditFacts as a Equipment
+func (t AuditFacts) AsEquipment() (Equipment, error) {
+	var body Equipment
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromEquipment overwrites any union data inside the AuditFacts as the provided Equipment
+func (t *AuditFacts) FromEquipment(v Equipment) error {
+	b, err := json.Marshal(v)
+	t.union = b
+	return err
+}
+
+// MergeEquipment performs a merge with any union data inside the AuditFacts, using the provided Equipment
+func (t *AuditFacts) MergeEquipment(v Equipment) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+// AsBatchFacts returns the union data inside the AuditFacts as a BatchFacts
+func (t AuditFacts) AsBatchFacts() (BatchFacts, error) {
+	var body BatchFacts
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromBatchFacts overwrites any union data inside the AuditFacts as the provided BatchFacts
+func (t *AuditFacts) FromBatchFacts(v BatchFacts) error {
+	b, err := json.Marshal(v)
+	t.union = b
+	return err
+}
+
+// MergeBatchFacts performs a merge with any union data inside the AuditFacts, using the provided BatchFacts
+func (t *AuditFacts) MergeBatchFacts(v BatchFacts) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+// AsMember returns the union data inside the AuditFacts as a Member
+func (t AuditFacts) AsMember() (Member, error) {
+	var body Member
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromMember overwrites any union data inside the AuditFacts as the provided Member
+func (t *AuditFacts) FromMember(v Member) error {
+	b, err := json.Marshal(v)
+	t.union = b
+	return err
+}
+
+// MergeMember performs a merge with any union data inside the AuditFacts, using the provided Member
+func (t *AuditFacts) MergeMember(v Member) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+// AsToken returns the union data inside the AuditFacts as a Token
+func (t AuditFacts) AsToken() (Token, error) {
+	var body Token
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromToken overwrites any union data inside the AuditFacts as the provided Token
+func (t *AuditFacts) FromToken(v Token) error {
+	b, err := json.Marshal(v)
+	t.union = b
+	return err
+}
+
+// MergeToken performs a merge with any union data inside the AuditFacts, using the provided Token
+func (t *AuditFacts) MergeToken(v Token) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+// AsHeldEntry returns the union data inside the AuditFacts as a HeldEntry
+func (t AuditFacts) AsHeldEntry() (HeldEntry, error) {
+	var body HeldEntry
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromHeldEntry overwrites any union data inside the AuditFacts as the provided HeldEntry
+func (t *AuditFacts) FromHeldEntry(v HeldEntry) error {
+	b, err := json.Marshal(v)
+	t.union = b
+	return err
+}
+
+// MergeHeldEntry performs a merge with any union data inside the AuditFacts, using the provided HeldEntry
+func (t *AuditFacts) MergeHeldEntry(v HeldEntry) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+// AsEntry returns the union data inside the AuditFacts as a Entry
+func (t AuditFacts) AsEntry() (Entry, error) {
+	var body Entry
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromEntry overwrites any union data inside the AuditFacts as the provided Entry
+func (t *AuditFacts) FromEntry(v Entry) error {
+	b, err := json.Marshal(v)
+	t.union = b
+	return err
+}
+
+// MergeEntry performs a merge with any union data inside the AuditFacts, using the provided Entry
+func (t *AuditFacts) MergeEntry(v Entry) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+func (t AuditFacts) MarshalJSON() ([]byte, error) {
+	b, err := t.union.MarshalJSON()
+	return b, err
+}
+
+func (t *AuditFacts) UnmarshalJSON(b []byte) error {
+	err := t.union.UnmarshalJSON(b)
+	return err
+}
 
 // AsEntryStocking returns the union data inside the Entry as a EntryStocking
 func (t Entry) AsEntryStocking() (EntryStocking, error) {

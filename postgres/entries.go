@@ -17,21 +17,23 @@ type RecordedEntry struct {
 	Entry      []byte // as its sender would write it
 	RecordedAt time.Time
 	RecordedBy string
+	Device     *string         // what its sender called the device it was sent from
 	Value      *domain.Money   // of what was sent or received, fixed then
 	ReversedBy *domain.EntryID // nil: it stands
 }
 
 type recordedRow struct {
 	entryRow
+	Device     *string
 	Value      *domain.Money
 	ReversedBy *domain.EntryID
 }
 
-const recordedColumns = `e.id, e.site_id, e.kind, e.occurred_on, e.occurred_at, e.note, e.body, e.recorded_at, e.recorded_by, e.value, r.id as reversed_by`
+const recordedColumns = `e.id, e.site_id, e.kind, e.occurred_on, e.occurred_at, e.note, e.body, e.recorded_at, e.recorded_by, e.device, e.value, r.id as reversed_by`
 
 func (r recordedRow) recorded() RecordedEntry {
 	return RecordedEntry{ID: r.ID, OccurredOn: r.OccurredOn, Entry: domain.JoinEntry(r.ID, r.Kind, r.SiteID, r.OccurredOn, r.OccurredAt, r.Note, r.Body),
-		RecordedAt: r.RecordedAt, RecordedBy: r.RecordedBy, Value: r.Value, ReversedBy: r.ReversedBy}
+		RecordedAt: r.RecordedAt, RecordedBy: r.RecordedBy, Device: r.Device, Value: r.Value, ReversedBy: r.ReversedBy}
 }
 
 // Entry reads one entry of the journal.

@@ -40,6 +40,7 @@ var violations = map[string]domain.Error{
 	"product_pk":   {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another product"},
 	"equipment_pk": {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for other equipment"},
 	"batch_pk":     {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another batch"},
+	"member_pk":    {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another member"},
 	"token_pk":     {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another token"},
 	"entry_pk":     {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another entry"},
 	"held_pk":      {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another entry that is held"},
@@ -54,6 +55,8 @@ var violations = map[string]domain.Error{
 	"batch_site_fk":     unknown("site", "/site_id"),
 	"batch_unit_fk":     unknownAtSite("unit", "/unit_id"),
 	"batch_species_fk":  unknown("species", "/species"),
+
+	"token_member_fk": unknown("member", "/member_id"),
 
 	"entry_site_fk":       unknown("site", "/site_id"),
 	"entry_batch_fk":      unknownAtSite("batch", "/batch_id"),

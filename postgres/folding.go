@@ -233,6 +233,12 @@ func (f *folding) insert() {
 		insert into entry (coop_id, site_id, id, kind, occurred_on, occurred_at, rank, batch_id, to_batch_id, product_id,
 			unit_id, party_id, owed, reverses_id, value, note, body, digest)
 		values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18)`
+	// What was held is by the one who sent it, not by the one whose entry made it fit.
+	const held = `
+		insert into entry (coop_id, site_id, id, kind, occurred_on, occurred_at, rank, batch_id, to_batch_id, product_id,
+			unit_id, party_id, owed, reverses_id, value, note, body, digest, recorded_by, token_id, device)
+		select $1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, recorded_by, token_id, device
+		from held where coop_id = $1 and id = $3`
 	for _, it := range f.accepted {
 		e := &it.entry
 		refs := e.Body.Refs()
@@ -244,7 +250,11 @@ func (f *folding) insert() {
 		if e.Fixed != nil {
 			value = &e.Fixed.Value
 		}
-		f.tx.queue(sql, f.tx.coop, f.id, e.ID, e.Body.Kind(), e.On, e.At, e.Position().Rank, refs.Batch, refs.ToBatch, refs.Product,
+		statement := sql
+		if it.index < 0 {
+			statement = held
+		}
+		f.tx.queue(statement, f.tx.coop, f.id, e.ID, e.Body.Kind(), e.On, e.At, e.Position().Rank, refs.Batch, refs.ToBatch, refs.Product,
 			refs.Unit, refs.Party, refs.Owed, reverses, value, e.Note, it.body, it.digest[:])
 	}
 }

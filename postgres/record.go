@@ -16,6 +16,10 @@ type Recording struct {
 	Entries []domain.Entry
 	Strict  bool // all or nothing
 	Hold    bool // keep what does not fit outside the journal, until it does
+
+	// Kinds says which roles may record entries of a kind, and reverse them; a
+	// coordinator may any.
+	Kinds map[string][]domain.Role
 }
 
 // Outcome is what became of one entry.
@@ -276,6 +280,10 @@ func (r *recorder) admit(i int, known map[domain.EntryID][]byte, targets []targe
 		return
 	}
 	known[e.ID] = it.digest[:] // a second of the same id in this request
+	if err := r.allowed(e.Body.Kind()); err != nil {
+		r.refuse(it, err)
+		return
+	}
 	switch {
 	case w.head.Version == nil:
 		r.refuse(it, &domain.Error{Kind: domain.Refused, Code: "unknown_reference", Detail: "there is no such site", Fields: []domain.FieldError{{Pointer: "/site_id", Detail: "there is no such site"}}})
@@ -295,6 +303,10 @@ func (r *recorder) admit(i int, known map[domain.EntryID][]byte, targets []targe
 			r.refuse(it, &domain.Error{Kind: domain.Refused, Code: "unknown_reference", Detail: "there is no such entry at this site", Fields: []domain.FieldError{{Pointer: "/reverses_id", Detail: "there is no such entry at this site"}}})
 			return
 		}
+		if err := r.allowed(targets[k].Kind); err != nil {
+			r.refuse(it, err)
+			return
+		}
 		it.target = &targets[k]
 	case domain.Received:
 		if k := slices.IndexFunc(arrivals, func(c consignmentRow) bool { return c.SentID == b.Sent }); k >= 0 {
@@ -302,6 +314,14 @@ func (r *recorder) admit(i int, known map[domain.EntryID][]byte, targets []targe
 		}
 	}
 	w.items = append(w.items, it)
+}
+
+// allowed refuses entries of a kind that are not for the one who acts.
+func (r *recorder) allowed(kind string) error {
+	if role := r.tx.actor.Role; role != domain.Coordinator && !slices.Contains(r.Kinds[kind], role) {
+		return domain.Errorf(domain.Forbidden, "forbidden", "a token of the role %s is not for entries of the kind %s", role, kind)
+	}
+	return nil
 }
 
 func (r *recorder) repeated(i int, digest [32]byte, known []byte) {

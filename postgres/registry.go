@@ -27,7 +27,7 @@ type Noun[T any, K ~[16]byte] struct {
 	pack   func(*T) []any                                                        // values of the fixed, plain and dated columns
 	check  func(*T) error                                                        // what can be judged of the facts on their own
 	admit  func(ctx context.Context, tx *Tx, was, is *T) error                   // what takes a look around; was is nil for a new thing
-	follow func(ctx context.Context, tx *Tx, was, is *T, from domain.Date) error // what must change with what is dated of it
+	follow func(ctx context.Context, tx *Tx, was, is *T, from domain.Date) error // what must change with it; from is for what is dated
 }
 
 // Filter says which things to list: those after an id, in the order of ids.
@@ -170,7 +170,7 @@ func (n *Noun[T, K]) Revise(ctx context.Context, tx *Tx, id K, version int64, fr
 		n.name, strings.Join(columns, ", "), placeholders(4, len(columns)), n.siteColumn(), since, n.columns("n", "n"))
 	is, err = one[T](ctx, tx, sql, append([]any{tx.coop, id, from}, n.pack(&is)[len(n.fixed):]...)...)
 	if err == nil && n.follow != nil {
-		err = n.follow(ctx, tx, &was, &is, *from)
+		err = n.follow(ctx, tx, &was, &is, deref(from))
 	}
 	if err != nil || !past {
 		return is, err

@@ -39,6 +39,7 @@ type Store struct {
 	settle         time.Duration
 	folded         folded
 	currencies     sync.Map // domain.CoopID to domain.Currency, which never changes
+	used           sync.Map // domain.TokenID to the domain.Date of its last use, as far as it was used here
 }
 
 // Open connects to the database. It does not look at what is in it: see [Store.Check].

@@ -19,6 +19,7 @@ type Credential struct {
 	Coop      domain.CoopID
 	TokenHash [32]byte
 	Roles     []domain.Role // those that may do what is to be done; none: nobody
+	Device    string        // what the client calls the device it is on; may be empty
 }
 
 // Actor is who acts in a transaction, and what of the co-operative nearly every
@@ -147,12 +148,13 @@ func (tx *Tx) rollback(ctx context.Context) {
 
 func (tx *Tx) enter(c Credential) {
 	tx.coop, tx.roles = c.Coop, c.Roles
-	const sql = `select token_id, name, role, sites, currency, zone, at from enter($1, $2)`
-	tx.queue(sql, c.Coop, c.TokenHash[:]).QueryRow(func(row pgx.Row) error {
+	const sql = `select token_id, name, role, sites, currency, zone, at, last_used_on from enter($1, $2, $3)`
+	tx.queue(sql, c.Coop, c.TokenHash[:], c.Device).QueryRow(func(row pgx.Row) error {
 		var token *domain.TokenID
 		var name, role, currency, zone *string
 		var at *time.Time
-		if err := row.Scan(&token, &name, &role, &tx.actor.Sites, &currency, &zone, &at); err != nil {
+		var used *domain.Date
+		if err := row.Scan(&token, &name, &role, &tx.actor.Sites, &currency, &zone, &at, &used); err != nil {
 			return err
 		}
 		if token == nil { // the transaction is in no co-operative, where nothing is found
@@ -163,6 +165,9 @@ func (tx *Tx) enter(c Credential) {
 		tx.actor.Currency, tx.actor.Zone, tx.actor.At = domain.Currency(*currency), *zone, *at
 		tx.entered = true
 		tx.store.currencies.LoadOrStore(tx.coop, tx.actor.Currency)
+		if today := domain.DateOf(*at, time.UTC); used == nil || *used < today {
+			tx.store.noteUse(tx.coop, *token, today)
+		}
 		return nil
 	})
 }
@@ -170,7 +175,7 @@ func (tx *Tx) enter(c Credential) {
 func (tx *Tx) enterAsOperator(coop domain.CoopID) {
 	tx.coop = coop
 	const settings = `select set_config('app.coop', $1, true), set_config('app.sites', '*', true),
-		set_config('app.token', '', true), set_config('app.actor', 'operator', true)`
+		set_config('app.token', '', true), set_config('app.actor', 'operator', true), set_config('app.device', '', true)`
 	tx.queue(settings, coop.String())
 	const facts = `select coalesce((select currency from coop where coop_id = $1), ''),
 		coalesce((select zone from coop where coop_id = $1), ''), now()`

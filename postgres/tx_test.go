@@ -21,6 +21,7 @@ func TestConnectionCarriesNothing(t *testing.T) {
 	t.Parallel()
 	store := openAt(t, postgrestest.New(t).URL, postgres.Options{MaxConns: 1})
 	f := newFarm(t, store)
+	f.all.Device = "test phone"
 	clean := func(after string) {
 		t.Helper()
 		conn, err := store.Pool().Acquire(t.Context())
@@ -33,7 +34,7 @@ func TestConnectionCarriesNothing(t *testing.T) {
 		}
 		var settings, role string
 		const sql = `select concat(current_setting('app.coop', true), current_setting('app.sites', true),
-			current_setting('app.token', true), current_setting('app.actor', true)), current_user`
+			current_setting('app.token', true), current_setting('app.actor', true), current_setting('app.device', true)), current_user`
 		if err := conn.QueryRow(t.Context(), sql).Scan(&settings, &role); err != nil {
 			t.Fatal(err)
 		}
@@ -112,7 +113,7 @@ func TestUnknownTokens(t *testing.T) {
 	nowhere.Coop = newID[domain.Coop]()
 	revoked := f.token(t, domain.Coordinator, nil)
 	f.update(t, func(ctx context.Context, tx *postgres.Tx) error {
-		tokens, err := tx.Tokens(ctx)
+		tokens, _, err := tx.Tokens(ctx, nil, 10)
 		if err != nil {
 			return err
 		}
