@@ -343,6 +343,11 @@ func (b Expense) post(s *Site, e *Entry) error {
 }
 
 func (b Labour) post(s *Site, e *Entry) error {
+	if b.Batch != nil {
+		if _, err := s.batch(*b.Batch); err != nil {
+			return err
+		}
+	}
 	if b.Amount != nil {
 		if err := s.charge(e, b.Batch, HiredLabour, e.On, e.On, *b.Amount); err != nil {
 			return err
