@@ -7,7 +7,8 @@ import (
 )
 
 // names is what is there of what entries name, besides what a fold knows: nothing
-// is known unless the transaction is careful.
+// is known unless the transaction is careful, or what is refused would be held: then
+// it must be right in this.
 type names struct {
 	known   bool
 	taken   map[domain.EntryID]bool
@@ -21,7 +22,7 @@ type names struct {
 // be in use at one.
 func (r *recorder) lookAhead(ctx context.Context) error {
 	tx := r.tx
-	if !tx.careful {
+	if !tx.careful && !r.Hold {
 		return nil
 	}
 	var ids []domain.EntryID

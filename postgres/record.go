@@ -344,7 +344,7 @@ func (r *recorder) refuse(it *item, err error) {
 	}
 	o := &r.out[it.index]
 	o.Status, o.Refusal = "refused", refusal
-	if r.Hold && holdable(it, refusal) {
+	if r.Hold && r.sites[it.entry.Site].head.Version != nil && holdable(it, refusal) {
 		o.Status = "held"
 		r.tx.hold(it, refusal)
 	}
@@ -353,7 +353,7 @@ func (r *recorder) refuse(it *item, err error) {
 // holdable reports whether an entry may fit one day: what it says is possible, only
 // something that belongs before it is missing.
 func holdable(it *item, refusal *domain.Error) bool {
-	if refusal.Kind != domain.Refused {
+	if refusal.Kind != domain.Refused || refusal.Code == "archived" {
 		return false
 	}
 	switch it.entry.Body.(type) {
@@ -362,7 +362,7 @@ func holdable(it *item, refusal *domain.Error) bool {
 	case domain.Received: // what was sent may be recorded later
 		return true
 	}
-	return refusal.Code != "archived" && refusal.Code != "unknown_reference"
+	return refusal.Code != "unknown_reference"
 }
 
 // site records what is to be recorded of one site.
@@ -377,6 +377,9 @@ func (r *recorder) site(ctx context.Context, w *siteWork) error {
 		it, err := h.item(r.currency)
 		if err != nil {
 			return err
+		}
+		if r.tx.careful || it.entry.Check(w.today) != nil { // it may be what does not fit, or its day has not come
+			continue
 		}
 		if b, ok := it.entry.Body.(domain.Received); ok {
 			if it.arriving, err = r.tx.arrival(ctx, b.Sent); err != nil {
