@@ -122,7 +122,7 @@ func (tx *Tx) Questions(ctx context.Context, after *Question, limit int) ([]Ques
 	}
 	const sql = `
 		select * from (
-			select 'held' as code, site_id, id as ref_id, '' as product, entry::text::bytea as entry, code as problem, detail, recorded_at as since, null::date as since_date
+			select 'held' as code, site_id, id as ref_id, '' as product, convert_to(entry::text, 'UTF8') as entry, code as problem, detail, recorded_at as since, null::date as since_date
 			from held where coop_id = $1
 			union all
 			select 'store_below_zero', s.id, p.id, p.name, ''::bytea, '', '', d.below_since::timestamptz, d.below_since
