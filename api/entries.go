@@ -94,7 +94,7 @@ func (s *Server) RecordEntries(c *gin.Context, params openapi.RecordEntriesParam
 	dry := params.DryRun != nil && *params.DryRun
 	var outcomes []postgres.Outcome
 	err := s.store.Update(c.Request.Context(), credentialOf(c), func(tx *postgres.Tx) error {
-		entries, err := decodeEntries(c.Request.Context(), tx, body.Entries)
+		entries, err := decodeEntries(c.Request.Context(), tx, body.Entries, func(i int) string { return fmt.Sprintf("/entries/%d", i) })
 		if err != nil {
 			return err
 		}
@@ -125,8 +125,8 @@ func strict(h http.Header) bool {
 }
 
 // decodeEntries reads entries by their literal text, and reports every member that
-// cannot be read, of any of them.
-func decodeEntries(ctx context.Context, tx *postgres.Tx, raw []json.RawMessage) ([]domain.Entry, error) {
+// cannot be read, of any of them; at says where in the body they are.
+func decodeEntries(ctx context.Context, tx *postgres.Tx, raw []json.RawMessage, at func(i int) string) ([]domain.Entry, error) {
 	currency, err := tx.Currency(ctx)
 	if err != nil {
 		return nil, err
@@ -138,7 +138,7 @@ func decodeEntries(ctx context.Context, tx *postgres.Tx, raw []json.RawMessage) 
 		var refusal *domain.Error
 		if errors.As(err, &refusal) {
 			for _, f := range refusal.Fields {
-				bad = append(bad, domain.FieldError{Pointer: fmt.Sprintf("/entries/%d%s", i, f.Pointer), Detail: f.Detail})
+				bad = append(bad, domain.FieldError{Pointer: at(i) + f.Pointer, Detail: f.Detail})
 			}
 		} else if err != nil {
 			return nil, err
@@ -252,7 +252,10 @@ func (s *Server) ReverseEntry(c *gin.Context, id openapi.EntryPath, _ openapi.Re
 			return reply{}, err
 		}
 		outcomes, err := tx.Record(ctx, postgres.Recording{Entries: entries, Strict: true, Kinds: mayRecord})
-		for _, o := range outcomes {
+		for i, o := range outcomes {
+			if o.Refusal != nil && i == 1 {
+				return reply{}, within("/replacement", o.Refusal)
+			}
 			if o.Refusal != nil {
 				return reply{}, o.Refusal
 			}
@@ -283,13 +286,23 @@ func reversal(ctx context.Context, tx *postgres.Tx, id domain.EntryID, body reve
 		e.Body = b
 		return []domain.Entry{e}, nil
 	}
-	replacement, err := decodeEntries(ctx, tx, []json.RawMessage{body.Replacement})
+	replacement, err := decodeEntries(ctx, tx, []json.RawMessage{body.Replacement}, func(int) string { return "/replacement" })
 	if err != nil {
 		return nil, err
 	}
 	b.Replacement = &replacement[0].ID
 	e.Body = b
 	return []domain.Entry{e, replacement[0]}, nil
+}
+
+// within returns a refusal of a part of the body, by the pointers of the whole.
+func within(part string, refusal *domain.Error) error {
+	whole := *refusal
+	whole.Fields = nil
+	for _, f := range refusal.Fields {
+		whole.Fields = append(whole.Fields, domain.FieldError{Pointer: part + f.Pointer, Detail: f.Detail})
+	}
+	return &whole
 }
 
 func optionalID[T any](id *openapi.EntryID) *domain.ID[T] { return (*domain.ID[T])(id) }
