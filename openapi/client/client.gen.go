@@ -6494,6 +6494,11 @@ type GetDocsResponse400Headers struct {
 	XRequestID string
 }
 
+// GetDocsResponse406Headers the declared response headers of an HTTP 406 response for GetDocs
+type GetDocsResponse406Headers struct {
+	XRequestID string
+}
+
 // GetDocsResponse500Headers the declared response headers of an HTTP 500 response for GetDocs
 type GetDocsResponse500Headers struct {
 	XRequestID string
@@ -6504,12 +6509,16 @@ type GetDocsResponse struct {
 	HTTPResponse *http.Response
 	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
 	ApplicationProblemJSON400 *Invalid
+	// ApplicationProblemJSON406 the response for an HTTP 406 `application/problem+json` response
+	ApplicationProblemJSON406 *NotAcceptable
 	// ApplicationProblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationProblemJSON500 *Internal
 	// Headers200 the parsed response headers for an HTTP 200 response
 	Headers200 *GetDocsResponse200Headers
 	// Headers400 the parsed response headers for an HTTP 400 response
 	Headers400 *GetDocsResponse400Headers
+	// Headers406 the parsed response headers for an HTTP 406 response
+	Headers406 *GetDocsResponse406Headers
 	// Headers500 the parsed response headers for an HTTP 500 response
 	Headers500 *GetDocsResponse500Headers
 }
@@ -6517,6 +6526,11 @@ type GetDocsResponse struct {
 // GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
 func (r GetDocsResponse) GetApplicationProblemJSON400() *Invalid {
 	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON406 returns the response for an HTTP 406 `application/problem+json` response
+func (r GetDocsResponse) GetApplicationProblemJSON406() *NotAcceptable {
+	return r.ApplicationProblemJSON406
 }
 
 // GetApplicationProblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -6563,6 +6577,11 @@ type GetHealthResponse400Headers struct {
 	XRequestID string
 }
 
+// GetHealthResponse406Headers the declared response headers of an HTTP 406 response for GetHealth
+type GetHealthResponse406Headers struct {
+	XRequestID string
+}
+
 // GetHealthResponse500Headers the declared response headers of an HTTP 500 response for GetHealth
 type GetHealthResponse500Headers struct {
 	XRequestID string
@@ -6575,12 +6594,16 @@ type GetHealthResponse struct {
 	JSON200 *Health
 	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
 	ApplicationProblemJSON400 *Invalid
+	// ApplicationProblemJSON406 the response for an HTTP 406 `application/problem+json` response
+	ApplicationProblemJSON406 *NotAcceptable
 	// ApplicationProblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationProblemJSON500 *Internal
 	// Headers200 the parsed response headers for an HTTP 200 response
 	Headers200 *GetHealthResponse200Headers
 	// Headers400 the parsed response headers for an HTTP 400 response
 	Headers400 *GetHealthResponse400Headers
+	// Headers406 the parsed response headers for an HTTP 406 response
+	Headers406 *GetHealthResponse406Headers
 	// Headers500 the parsed response headers for an HTTP 500 response
 	Headers500 *GetHealthResponse500Headers
 }
@@ -6593,6 +6616,11 @@ func (r GetHealthResponse) GetJSON200() *Health {
 // GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
 func (r GetHealthResponse) GetApplicationProblemJSON400() *Invalid {
 	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON406 returns the response for an HTTP 406 `application/problem+json` response
+func (r GetHealthResponse) GetApplicationProblemJSON406() *NotAcceptable {
+	return r.ApplicationProblemJSON406
 }
 
 // GetApplicationProblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -6644,6 +6672,11 @@ type GetMetricsResponse404Headers struct {
 	XRequestID string
 }
 
+// GetMetricsResponse406Headers the declared response headers of an HTTP 406 response for GetMetrics
+type GetMetricsResponse406Headers struct {
+	XRequestID string
+}
+
 // GetMetricsResponse500Headers the declared response headers of an HTTP 500 response for GetMetrics
 type GetMetricsResponse500Headers struct {
 	XRequestID string
@@ -6656,6 +6689,8 @@ type GetMetricsResponse struct {
 	ApplicationProblemJSON400 *Invalid
 	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
 	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON406 the response for an HTTP 406 `application/problem+json` response
+	ApplicationProblemJSON406 *NotAcceptable
 	// ApplicationProblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationProblemJSON500 *Internal
 	// Headers200 the parsed response headers for an HTTP 200 response
@@ -6664,6 +6699,8 @@ type GetMetricsResponse struct {
 	Headers400 *GetMetricsResponse400Headers
 	// Headers404 the parsed response headers for an HTTP 404 response
 	Headers404 *GetMetricsResponse404Headers
+	// Headers406 the parsed response headers for an HTTP 406 response
+	Headers406 *GetMetricsResponse406Headers
 	// Headers500 the parsed response headers for an HTTP 500 response
 	Headers500 *GetMetricsResponse500Headers
 }
@@ -6676,6 +6713,11 @@ func (r GetMetricsResponse) GetApplicationProblemJSON400() *Invalid {
 // GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
 func (r GetMetricsResponse) GetApplicationProblemJSON404() *NotFound {
 	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON406 returns the response for an HTTP 406 `application/problem+json` response
+func (r GetMetricsResponse) GetApplicationProblemJSON406() *NotAcceptable {
+	return r.ApplicationProblemJSON406
 }
 
 // GetApplicationProblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -6722,6 +6764,11 @@ type GetContractResponse400Headers struct {
 	XRequestID string
 }
 
+// GetContractResponse406Headers the declared response headers of an HTTP 406 response for GetContract
+type GetContractResponse406Headers struct {
+	XRequestID string
+}
+
 // GetContractResponse500Headers the declared response headers of an HTTP 500 response for GetContract
 type GetContractResponse500Headers struct {
 	XRequestID string
@@ -6732,12 +6779,16 @@ type GetContractResponse struct {
 	HTTPResponse *http.Response
 	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
 	ApplicationProblemJSON400 *Invalid
+	// ApplicationProblemJSON406 the response for an HTTP 406 `application/problem+json` response
+	ApplicationProblemJSON406 *NotAcceptable
 	// ApplicationProblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationProblemJSON500 *Internal
 	// Headers200 the parsed response headers for an HTTP 200 response
 	Headers200 *GetContractResponse200Headers
 	// Headers400 the parsed response headers for an HTTP 400 response
 	Headers400 *GetContractResponse400Headers
+	// Headers406 the parsed response headers for an HTTP 406 response
+	Headers406 *GetContractResponse406Headers
 	// Headers500 the parsed response headers for an HTTP 500 response
 	Headers500 *GetContractResponse500Headers
 }
@@ -6745,6 +6796,11 @@ type GetContractResponse struct {
 // GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
 func (r GetContractResponse) GetApplicationProblemJSON400() *Invalid {
 	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON406 returns the response for an HTTP 406 `application/problem+json` response
+func (r GetContractResponse) GetApplicationProblemJSON406() *NotAcceptable {
+	return r.ApplicationProblemJSON406
 }
 
 // GetApplicationProblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -6791,6 +6847,11 @@ type GetReadinessResponse400Headers struct {
 	XRequestID string
 }
 
+// GetReadinessResponse406Headers the declared response headers of an HTTP 406 response for GetReadiness
+type GetReadinessResponse406Headers struct {
+	XRequestID string
+}
+
 // GetReadinessResponse500Headers the declared response headers of an HTTP 500 response for GetReadiness
 type GetReadinessResponse500Headers struct {
 	XRequestID string
@@ -6809,6 +6870,8 @@ type GetReadinessResponse struct {
 	JSON200 *Health
 	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
 	ApplicationProblemJSON400 *Invalid
+	// ApplicationProblemJSON406 the response for an HTTP 406 `application/problem+json` response
+	ApplicationProblemJSON406 *NotAcceptable
 	// ApplicationProblemJSON500 the response for an HTTP 500 `application/problem+json` response
 	ApplicationProblemJSON500 *Internal
 	// ApplicationProblemJSON503 the response for an HTTP 503 `application/problem+json` response
@@ -6817,6 +6880,8 @@ type GetReadinessResponse struct {
 	Headers200 *GetReadinessResponse200Headers
 	// Headers400 the parsed response headers for an HTTP 400 response
 	Headers400 *GetReadinessResponse400Headers
+	// Headers406 the parsed response headers for an HTTP 406 response
+	Headers406 *GetReadinessResponse406Headers
 	// Headers500 the parsed response headers for an HTTP 500 response
 	Headers500 *GetReadinessResponse500Headers
 	// Headers503 the parsed response headers for an HTTP 503 response
@@ -6831,6 +6896,11 @@ func (r GetReadinessResponse) GetJSON200() *Health {
 // GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
 func (r GetReadinessResponse) GetApplicationProblemJSON400() *Invalid {
 	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON406 returns the response for an HTTP 406 `application/problem+json` response
+func (r GetReadinessResponse) GetApplicationProblemJSON406() *NotAcceptable {
+	return r.ApplicationProblemJSON406
 }
 
 // GetApplicationProblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
@@ -17706,6 +17776,13 @@ func ParseGetDocsResponse(rsp *http.Response) (*GetDocsResponse, error) {
 		}
 		response.ApplicationProblemJSON400 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 406:
+		var dest NotAcceptable
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON406 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Internal
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -17736,6 +17813,16 @@ func ParseGetDocsResponse(rsp *http.Response) (*GetDocsResponse, error) {
 			headers.XRequestID = value
 		}
 		response.Headers400 = &headers
+	case rsp.StatusCode == 406:
+		var headers GetDocsResponse406Headers
+		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.XRequestID = value
+		}
+		response.Headers406 = &headers
 	case rsp.StatusCode == 500:
 		var headers GetDocsResponse500Headers
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
@@ -17779,6 +17866,13 @@ func ParseGetHealthResponse(rsp *http.Response) (*GetHealthResponse, error) {
 		}
 		response.ApplicationProblemJSON400 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 406:
+		var dest NotAcceptable
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON406 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Internal
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -17809,6 +17903,16 @@ func ParseGetHealthResponse(rsp *http.Response) (*GetHealthResponse, error) {
 			headers.XRequestID = value
 		}
 		response.Headers400 = &headers
+	case rsp.StatusCode == 406:
+		var headers GetHealthResponse406Headers
+		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.XRequestID = value
+		}
+		response.Headers406 = &headers
 	case rsp.StatusCode == 500:
 		var headers GetHealthResponse500Headers
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
@@ -17852,6 +17956,13 @@ func ParseGetMetricsResponse(rsp *http.Response) (*GetMetricsResponse, error) {
 		}
 		response.ApplicationProblemJSON404 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 406:
+		var dest NotAcceptable
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON406 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Internal
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -17892,6 +18003,16 @@ func ParseGetMetricsResponse(rsp *http.Response) (*GetMetricsResponse, error) {
 			headers.XRequestID = value
 		}
 		response.Headers404 = &headers
+	case rsp.StatusCode == 406:
+		var headers GetMetricsResponse406Headers
+		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.XRequestID = value
+		}
+		response.Headers406 = &headers
 	case rsp.StatusCode == 500:
 		var headers GetMetricsResponse500Headers
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
@@ -17928,6 +18049,13 @@ func ParseGetContractResponse(rsp *http.Response) (*GetContractResponse, error) 
 		}
 		response.ApplicationProblemJSON400 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 406:
+		var dest NotAcceptable
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON406 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Internal
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -17958,6 +18086,16 @@ func ParseGetContractResponse(rsp *http.Response) (*GetContractResponse, error) 
 			headers.XRequestID = value
 		}
 		response.Headers400 = &headers
+	case rsp.StatusCode == 406:
+		var headers GetContractResponse406Headers
+		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.XRequestID = value
+		}
+		response.Headers406 = &headers
 	case rsp.StatusCode == 500:
 		var headers GetContractResponse500Headers
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
@@ -18001,6 +18139,13 @@ func ParseGetReadinessResponse(rsp *http.Response) (*GetReadinessResponse, error
 		}
 		response.ApplicationProblemJSON400 = &dest
 
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 406:
+		var dest NotAcceptable
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON406 = &dest
+
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
 		var dest Internal
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
@@ -18038,6 +18183,16 @@ func ParseGetReadinessResponse(rsp *http.Response) (*GetReadinessResponse, error
 			headers.XRequestID = value
 		}
 		response.Headers400 = &headers
+	case rsp.StatusCode == 406:
+		var headers GetReadinessResponse406Headers
+		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.XRequestID = value
+		}
+		response.Headers406 = &headers
 	case rsp.StatusCode == 500:
 		var headers GetReadinessResponse500Headers
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
