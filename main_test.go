@@ -11,6 +11,7 @@ import (
 	"net/http"
 	"os"
 	"regexp"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -63,6 +64,45 @@ func TestHelpListsEverySettingWithItsVariable(t *testing.T) {
 	}
 	if settings == 0 || settings > 12 {
 		t.Errorf("there are %d settings", settings)
+	}
+}
+
+// TestReadmeListsEverySetting holds the table of README.md against the settings.
+func TestReadmeListsEverySetting(t *testing.T) {
+	t.Parallel()
+	readme, err := os.ReadFile("README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, section, _ := strings.Cut(string(readme), "\n## Settings\n")
+	section, _, _ = strings.Cut(section, "\n## ")
+	var got, want []string
+	for line := range strings.Lines(section) {
+		if strings.HasPrefix(line, "| `") {
+			got = append(got, strings.TrimSpace(line))
+		}
+	}
+	var p program
+	parser, err := kong.New(&p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, flag := range parser.Model.Flags {
+		name := flag.Tag.Get("setting")
+		if name == "" {
+			continue
+		}
+		long, value := "--"+flag.Name, flag.Default
+		if flag.Tag.Negatable != "" {
+			long = "--[no-]" + flag.Name
+		}
+		if value != "" {
+			value = "`" + value + "`"
+		}
+		want = append(want, fmt.Sprintf("| `%s` | `%s` | %s | %s |", name, long, value, flag.Help))
+	}
+	if !slices.Equal(got, want) {
+		t.Errorf("README.md has\n%s\nthe help\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
 	}
 }
 
