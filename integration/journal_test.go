@@ -177,6 +177,17 @@ func TestReversal(t *testing.T) {
 	// Neither of the two, if the replacement does not fit.
 	impossible := members{"id": newText(), "reason": "All of them.", "replacement": p.entry("death", day(14), members{"batch_id": batch, "count": 101})}
 	reverse(impossible, p.keeper).want(http.StatusUnprocessableEntity, "not_enough_fish")
+	// What is wrong with it is where the request has it.
+	for pointer, replacement := range map[string]members{
+		"/replacement/count":     {"batch_id": batch, "count": 0},
+		"/replacement/weight_kg": {"batch_id": batch, "count": 1, "weight_kg": 0.0005},
+		"/replacement/colour":    {"batch_id": batch, "count": 1, "colour": "red"},
+		"/replacement/batch_id":  {"batch_id": newText(), "count": 1},
+	} {
+		if r := reverse(members{"id": newText(), "reason": "Look again.", "replacement": p.entry("death", day(14), replacement)}, p.keeper); r.at("/errors/0/pointer") != pointer {
+			t.Errorf("want a problem at %s, got %s", pointer, r.body)
+		}
+	}
 	p.rows(2, 0)
 	made := reverse(body, p.keeper).want(http.StatusCreated).wantAt(map[string]string{
 		"/entry/kind": "reversal", "/entry/id": body["id"].(string), "/entry/reverses_id": wrong["id"].(string), "/entry/reason": "Nine died, not ninety.",
@@ -194,7 +205,7 @@ func TestReversal(t *testing.T) {
 
 	other := members{"id": body["id"], "reason": "Another reason.", "occurred_on": day(15), "replacement": right}
 	reverse(other, p.keeper).want(http.StatusConflict, "id_conflict")
-	reverse(members{"id": newText(), "reason": "Once more."}, p.keeper).want(http.StatusUnprocessableEntity, "already_reversed")
+	reverse(members{"id": newText(), "reason": "Once more."}, p.keeper).want(http.StatusUnprocessableEntity, "already_reversed").wantAt(map[string]string{"/errors/0/pointer": "/path/id"})
 	p.do("POST", "/v1/entries/"+body["id"].(string)+"/reversal", p.keeper, members{"id": newText(), "reason": "It was right."}).want(http.StatusUnprocessableEntity, "not_reversible")
 	p.do("POST", "/v1/entries/"+newText()+"/reversal", p.keeper, members{"id": newText(), "reason": "Not there."}).want(http.StatusNotFound, "not_found")
 	reverse(members{"id": newText(), "reason": "Not mine."}, p.token("keeper", newPond(p.service).site)).want(http.StatusNotFound, "not_found")
