@@ -266,6 +266,9 @@ func typeWords(s *openapi3.Schema) string {
 	if s.Format != "" {
 		return formatWords(s)
 	}
+	if s.Example != nil {
+		return fmt.Sprintf("must be text, written like %v", s.Example)
+	}
 	return "must be text"
 }
 

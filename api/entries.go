@@ -254,10 +254,10 @@ func (s *Server) ReverseEntry(c *gin.Context, id openapi.EntryPath, _ openapi.Re
 		outcomes, err := tx.Record(ctx, postgres.Recording{Entries: entries, Strict: true, Kinds: mayRecord})
 		for i, o := range outcomes {
 			if o.Refusal != nil && i == 1 {
-				return reply{}, within("/replacement", o.Refusal)
+				return reply{}, pointed(o.Refusal, func(at string) string { return "/replacement" + at })
 			}
 			if o.Refusal != nil {
-				return reply{}, o.Refusal
+				return reply{}, pointed(o.Refusal, func(at string) string { return strings.Replace(at, "/reverses_id", "/path/id", 1) })
 			}
 		}
 		if err != nil {
@@ -295,12 +295,12 @@ func reversal(ctx context.Context, tx *postgres.Tx, id domain.EntryID, body reve
 	return []domain.Entry{e, replacement[0]}, nil
 }
 
-// within returns a refusal of a part of the body, by the pointers of the whole.
-func within(part string, refusal *domain.Error) error {
+// pointed returns a refusal of an entry, by pointers into the request that stands for it.
+func pointed(refusal *domain.Error, pointer func(string) string) error {
 	whole := *refusal
 	whole.Fields = nil
 	for _, f := range refusal.Fields {
-		whole.Fields = append(whole.Fields, domain.FieldError{Pointer: part + f.Pointer, Detail: f.Detail})
+		whole.Fields = append(whole.Fields, domain.FieldError{Pointer: pointer(f.Pointer), Detail: f.Detail})
 	}
 	return &whole
 }

@@ -129,7 +129,7 @@ func (e *Entry) Check(today Date) error {
 	c := &checker{}
 	switch {
 	case e.On > today:
-		return &Error{Kind: Refused, Code: "in_future", Detail: "the date is after today at the site (" + today.String() + ")",
+		return &Error{Kind: Refused, Code: "in_future", Detail: "the date is after today at the site (" + today.String() + "): look at the date, and at the clock of the device",
 			Fields: []FieldError{{"/occurred_on", "must not be after today"}}}
 	case e.On < earliest || e.On > latest:
 		c.add("/occurred_on", "must be after 1990")

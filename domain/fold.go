@@ -144,7 +144,7 @@ func (s *Site) closeDay(b *BatchState, emptied bool) error {
 		return Refuse("not_enough_fish", "on %s the batch would have %d fish fewer than none: look at the dates and counts, or enter a count of the fish first", d, -n)
 	}
 	if gone := b.SoldG + b.EatenG + b.GivenG + b.DiscardedG; gone > b.HarvestedG {
-		return Refuse("not_enough_harvest", "on %s %s kg (live weight) of the batch would have been sold, eaten, given or thrown away, but only %s kg were harvested",
+		return Refuse("not_enough_harvest", "on %s %s kg (live weight) of the batch would have been sold, eaten, given or thrown away, but only %s kg were harvested: record the harvest first, or look at the weights",
 			d, formatDecimal(int64(gone), 3, 0), formatDecimal(int64(b.HarvestedG), 3, 0))
 	}
 	if b.FirstOn != nil && b.OnHand() == 0 && b.ClosedOn == nil {
@@ -166,7 +166,7 @@ func (s *Site) closeDay(b *BatchState, emptied bool) error {
 func (s *Site) batch(id BatchID) (*BatchState, error) {
 	facts, ok := s.Facts.Batches[id]
 	if !ok {
-		return nil, &Error{Kind: Refused, Code: "unknown_reference", Detail: "there is no such batch at this site", Fields: []FieldError{{"/batch_id", "is not a batch of this site"}}}
+		return nil, &Error{Kind: Refused, Code: "unknown_reference", Detail: "there is no such batch at this site: look at its id, or make the batch first", Fields: []FieldError{{"/batch_id", "is not a batch of this site"}}}
 	}
 	b := s.Batches[id]
 	if b == nil {
@@ -339,14 +339,14 @@ func (s *Site) join(id BatchID, n Fish, weight *Milligrams, cost, donated Money)
 func (s *Site) product(id ProductID) (ProductFacts, error) {
 	p, ok := s.Facts.Products[id]
 	if !ok {
-		return p, &Error{Kind: Refused, Code: "unknown_reference", Detail: "there is no such product", Fields: []FieldError{{"/product_id", "is not a product of the co-operative"}}}
+		return p, &Error{Kind: Refused, Code: "unknown_reference", Detail: "there is no such product: look at its id, or add it first", Fields: []FieldError{{"/product_id", "is not a product of the co-operative"}}}
 	}
 	return p, nil
 }
 
 func (s *Site) unit(id UnitID, pointer string) error {
 	if _, ok := s.Facts.Units[id]; !ok {
-		return &Error{Kind: Refused, Code: "unknown_reference", Detail: "there is no such tank or bed at this site", Fields: []FieldError{{pointer, "is not a unit of this site"}}}
+		return &Error{Kind: Refused, Code: "unknown_reference", Detail: "there is no such tank or bed at this site: look at its id, or add it first", Fields: []FieldError{{pointer, "is not a unit of this site"}}}
 	}
 	return nil
 }

@@ -95,7 +95,7 @@ func (b Move) post(s *Site, e *Entry) error {
 		return nil
 	}
 	if _, ok := s.Facts.Batches[*b.ToBatch]; !ok {
-		return &Error{Kind: Refused, Code: "unknown_reference", Detail: "there is no such batch at this site", Fields: []FieldError{{"/to_batch_id", "is not a batch of this site"}}}
+		return &Error{Kind: Refused, Code: "unknown_reference", Detail: "there is no such batch at this site: look at its id, or record what goes to another site as sent", Fields: []FieldError{{"/to_batch_id", "is not a batch of this site"}}}
 	}
 	w, cost, donated := s.leave(st, *b.Count, b.Weight)
 	if b.Empties {
@@ -295,7 +295,7 @@ func (b Sent) post(s *Site, e *Entry) error {
 func (b Received) post(s *Site, e *Entry) error {
 	c := e.Fixed
 	if c == nil {
-		return &Error{Kind: Refused, Code: "unknown_reference", Detail: "nothing was sent to this site under that id", Fields: []FieldError{{"/sent_id", "is not on its way to this site"}}}
+		return &Error{Kind: Refused, Code: "unknown_reference", Detail: "nothing was sent to this site under that id: look at the id, or wait until what was sent is recorded", Fields: []FieldError{{"/sent_id", "is not on its way to this site"}}}
 	}
 	if b.Batch == nil {
 		if c.Product == nil || b.Quantity == nil {

@@ -75,14 +75,14 @@ var violations = map[string]domain.Error{
 
 func unknown(noun, pointer string) domain.Error {
 	return domain.Error{
-		Kind: domain.Refused, Code: "unknown_reference", Detail: "there is no such " + noun,
+		Kind: domain.Refused, Code: "unknown_reference", Detail: "there is no such " + noun + ": look at its id, or add it first",
 		Fields: []domain.FieldError{{Pointer: pointer, Detail: "there is no such " + noun}},
 	}
 }
 
 func unknownAtSite(noun, pointer string) domain.Error {
 	return domain.Error{
-		Kind: domain.Refused, Code: "unknown_reference", Detail: "there is no such " + noun + " at this site",
+		Kind: domain.Refused, Code: "unknown_reference", Detail: "there is no such " + noun + " at this site: look at its id, or add it first",
 		Fields: []domain.FieldError{{Pointer: pointer, Detail: "there is no such " + noun + " at this site"}},
 	}
 }

@@ -160,19 +160,24 @@ func (f *folding) reversible(it *item, reversed map[domain.EntryID]bool) error {
 	t := it.target
 	switch {
 	case t.Kind == "reversal":
-		return domain.Refuse("not_reversible", "a reversal cannot be reversed: record what is right as a new entry")
+		return cannotReverse("not_reversible", "a reversal cannot be reversed: record what is right as a new entry")
 	case t.ReversedBy != nil || reversed[t.ID]:
-		return domain.Refuse("already_reversed", "the entry is reversed already")
+		return cannotReverse("already_reversed", "the entry is reversed already: if that was wrong, record it as a new entry")
 	case t.ReceivedID != nil:
-		return domain.Refuse("not_reversible", "what was sent has been received: its receipt must be reversed there first")
+		return cannotReverse("not_reversible", "what was sent has been received: its receipt must be reversed there first")
 	}
 	return nil
+}
+
+func cannotReverse(code, detail string) *domain.Error {
+	return &domain.Error{Kind: domain.Refused, Code: code, Detail: detail, Fields: []domain.FieldError{{Pointer: "/reverses_id", Detail: "cannot be reversed"}}}
 }
 
 func (f *folding) receivable(it *item) error {
 	switch c := it.arriving; {
 	case c.ToSiteID != f.id:
-		return domain.Refuse("unknown_reference", "nothing was sent to this site under that id")
+		return &domain.Error{Kind: domain.Refused, Code: "unknown_reference", Detail: "nothing was sent to this site under that id: look at the id",
+			Fields: []domain.FieldError{{Pointer: "/sent_id", Detail: "is not on its way to this site"}}}
 	case c.ReceivedID != nil:
 		return &domain.Error{Kind: domain.Refused, Code: "unknown_reference", Detail: "this has been received already: if that was a mistake, reverse that entry first",
 			Fields: []domain.FieldError{{Pointer: "/sent_id", Detail: "is not on its way any more"}}}

@@ -286,7 +286,7 @@ func (r *recorder) admit(i int, known map[domain.EntryID][]byte, targets []targe
 	}
 	switch {
 	case w.head.Version == nil:
-		r.refuse(it, &domain.Error{Kind: domain.Refused, Code: "unknown_reference", Detail: "there is no such site", Fields: []domain.FieldError{{Pointer: "/site_id", Detail: "there is no such site"}}})
+		r.refuse(it, &domain.Error{Kind: domain.Refused, Code: "unknown_reference", Detail: "there is no such site for this token: look at its id, or ask for a token that is for it", Fields: []domain.FieldError{{Pointer: "/site_id", Detail: "there is no such site"}}})
 		return
 	case w.head.Archived:
 		r.refuse(it, domain.Refuse("archived", "the site is archived: bring it back before recording for it"))
@@ -300,7 +300,7 @@ func (r *recorder) admit(i int, known map[domain.EntryID][]byte, targets []targe
 	case domain.Reversal:
 		k := slices.IndexFunc(targets, func(t targetRow) bool { return t.ID == b.Reverses })
 		if k < 0 || targets[k].SiteID != e.Site {
-			r.refuse(it, &domain.Error{Kind: domain.Refused, Code: "unknown_reference", Detail: "there is no such entry at this site", Fields: []domain.FieldError{{Pointer: "/reverses_id", Detail: "there is no such entry at this site"}}})
+			r.refuse(it, &domain.Error{Kind: domain.Refused, Code: "unknown_reference", Detail: "there is no such entry at this site: look at its id, and at the site", Fields: []domain.FieldError{{Pointer: "/reverses_id", Detail: "there is no such entry at this site"}}})
 			return
 		}
 		if err := r.allowed(targets[k].Kind); err != nil {
