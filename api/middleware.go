@@ -3,11 +3,13 @@ package api
 import (
 	"context"
 	"crypto/rand"
+	"encoding/hex"
 	"errors"
 	"log/slog"
 	"net/http"
 	"regexp"
 	"runtime/debug"
+	"slices"
 	"strings"
 	"time"
 
@@ -20,7 +22,7 @@ import (
 // A request is what the service itself knows of a request it is answering.
 type request struct {
 	id    string // in the answer, in every problem and in every line of the log
-	trace string // W3C trace id, if the client sent one
+	trace string // W3C trace id, the client's if it sent one; in the answer and the log too
 	log   *slog.Logger
 
 	operation  *operation          // what the contract says of it, see validator.find
@@ -45,6 +47,10 @@ func begin(log *slog.Logger, limit time.Duration) gin.HandlerFunc {
 		r := &request{id: inboundID(c.GetHeader("X-Request-Id")), trace: traceID(c.GetHeader("Traceparent")), log: log}
 		c.Set(requestKey{}, r)
 		c.Writer.Header().Set("X-Request-Id", r.id)
+		if r.trace == "" {
+			r.trace = hexText(16)
+		}
+		c.Writer.Header().Set("Traceparent", "00-"+r.trace+"-"+hexText(8)+"-00")
 		ctx, cancel := context.WithTimeout(c.Request.Context(), limit)
 		defer cancel()
 		c.Request = c.Request.WithContext(ctx)
@@ -63,14 +69,19 @@ func begin(log *slog.Logger, limit time.Duration) gin.HandlerFunc {
 				slog.Int("bytes", max(c.Writer.Size(), 0)),
 				slog.Float64("ms", float64(time.Since(start).Microseconds())/1000),
 				slog.String("remote", c.ClientIP()),
-			}
-			if r.trace != "" {
-				attrs = append(attrs, slog.String("trace_id", r.trace))
+				slog.String("trace_id", r.trace),
 			}
 			log.LogAttrs(ctx, level, "request", attrs...)
 		}()
 		c.Next()
 	}
+}
+
+// hexText returns so many random bytes as hexadecimal text.
+func hexText(bytes int) string {
+	b := make([]byte, bytes)
+	rand.Read(b)
+	return hex.EncodeToString(b)
 }
 
 // inboundID takes over the id a client gave its request, if it is a sane one.
@@ -153,6 +164,30 @@ func secure(c *gin.Context) {
 	h.Set("Referrer-Policy", "no-referrer")
 	h.Set("Cache-Control", "no-store")
 	c.Next()
+}
+
+// share lets pages of some origins ask from a browser (Fetch standard, CORS). Without
+// origins, which is the default, no page may.
+func share(origins []string) gin.HandlerFunc {
+	return func(c *gin.Context) {
+		origin := c.GetHeader("Origin")
+		if origin == "" || !slices.Contains(origins, origin) {
+			c.Next()
+			return
+		}
+		h := c.Writer.Header()
+		h.Set("Access-Control-Allow-Origin", origin)
+		h.Add("Vary", "Origin")
+		h.Set("Access-Control-Expose-Headers", "ETag, Link, Location, Replayed, Retry-After, RateLimit, RateLimit-Policy, X-Request-Id, Traceparent")
+		if c.Request.Method == http.MethodOptions && c.GetHeader("Access-Control-Request-Method") != "" {
+			h.Set("Access-Control-Allow-Methods", "GET, POST, PATCH, DELETE")
+			h.Set("Access-Control-Allow-Headers", "Authorization, Content-Type, Content-Encoding, If-Match, If-None-Match, Idempotency-Key, Prefer, X-Device, X-Request-Id, Traceparent")
+			h.Set("Access-Control-Max-Age", "600")
+			c.AbortWithStatus(http.StatusNoContent)
+			return
+		}
+		c.Next()
+	}
 }
 
 func noRoute(c *gin.Context) {

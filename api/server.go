@@ -21,6 +21,8 @@ type Config struct {
 	Ready   func(context.Context) error // returns nil while requests can be taken
 	Load    func() postgres.Load        // of the database's pool, for the metrics; may be nil
 	Metrics bool                        // serve /metrics
+	Rates   Rates                       // of requests
+	Origins []string                    // of pages that may ask from a browser (CORS)
 }
 
 // service answers the operations that are about the service itself. They need no
@@ -52,7 +54,7 @@ func newEngine(cfg Config) (engine *gin.Engine, operations *gin.RouterGroup, own
 	if err != nil {
 		return nil, nil, own, err
 	}
-	measured := newMetrics(cfg.Load)
+	measured, lim := newMetrics(cfg.Load), newLimits(cfg.Rates, time.Now)
 	own = service{ready: cfg.Ready, docs: newDocs()}
 	if cfg.Metrics {
 		own.metrics = measured.handler()
@@ -66,11 +68,11 @@ func newEngine(cfg Config) (engine *gin.Engine, operations *gin.RouterGroup, own
 	if err := engine.SetTrustedProxies(nil); err != nil {
 		return nil, nil, own, err
 	}
-	engine.Use(begin(cfg.Log, RequestTimeout), measured.observe, recovery, secure)
+	engine.Use(begin(cfg.Log, RequestTimeout), measured.observe, recovery, secure, share(cfg.Origins))
 	engine.NoRoute(noRoute)
 	engine.NoMethod(noMethod)
 	engine.GET("/docs/*page", own.docs)
-	return engine, engine.Group("", contract.find, authenticate, contract.validate), own, nil
+	return engine, engine.Group("", contract.find, lim.strangers, authenticate, lim.limit, contract.validate), own, nil
 }
 
 // wrapped returns the engine as it is served.
