@@ -375,10 +375,10 @@ func (b *BatchState) survivalThrough(d Date) []float64 {
 
 // UnitCost returns the moving average cost of one unit, or the last known one when
 // the store is empty or below zero.
-func (s *StoreState) UnitCost() (UnitPrice, bool) {
-	value, quantity := s.Value, s.Balance
+func (st *StoreState) UnitCost() (UnitPrice, bool) {
+	value, quantity := st.Value, st.Balance
 	if quantity <= 0 {
-		value, quantity = s.UnitValue, s.UnitQuantity
+		value, quantity = st.UnitValue, st.UnitQuantity
 	}
 	if quantity <= 0 {
 		return 0, false
