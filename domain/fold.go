@@ -85,7 +85,8 @@ func NewSite(id SiteID, f Facts) *Site {
 // Fold takes entries, sorted by [SortEntries], into the state, and calls
 // endOfDay after the last entry of each day. What no day may end with (fewer
 // than no fish, more fish sold than harvested) is refused with the first such day.
-// A sent entry without a fixed value gets one.
+// A sent entry without a fixed value gets one. The error of an entry that does not
+// fit is [Unfit].
 //
 // Folding may go on later on the same day, if no batch was closed on it.
 func (s *Site) Fold(entries []Entry, endOfDay func(Day)) error {
@@ -101,11 +102,26 @@ func (s *Site) Fold(entries []Entry, endOfDay func(Day)) error {
 			s.emptied, s.emptying = map[BatchID]bool{}, nil
 		}
 		if err := e.Body.post(s, e); err != nil {
-			return err
+			return &Unfit{e.ID, e.On, e.Body.Kind(), err}
 		}
 	}
 	return s.endDay(endOfDay)
 }
+
+// Unfit is the refusal of one of the entries that are folded, which may be another
+// than the one that is new.
+type Unfit struct {
+	Entry EntryID
+	On    Date
+	Kind  string
+	err   error
+}
+
+// Error returns why the entry does not fit.
+func (u *Unfit) Error() string { return u.err.Error() }
+
+// Unwrap returns the refusal.
+func (u *Unfit) Unwrap() error { return u.err }
 
 func (s *Site) endDay(report func(Day)) error {
 	if !s.started {

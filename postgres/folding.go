@@ -193,6 +193,9 @@ func (f *folding) refuseOrFail(it *item, err error) error {
 	if !errors.As(err, &refusal) {
 		return err
 	}
+	if unfit, ok := errors.AsType[*domain.Unfit](err); ok && unfit.Entry != it.entry.ID {
+		refusal = domain.Errorf(refusal.Kind, refusal.Code, "after this the %s of %s would no longer fit (%s): look at the dates and counts, or reverse that entry first", unfit.Kind, unfit.On, refusal.Detail)
+	}
 	f.refuse(it, refusal)
 	return nil
 }
