@@ -1,0 +1,199 @@
+package integration_test
+
+import (
+	"bytes"
+	"fmt"
+	"net/http"
+	"slices"
+	"strings"
+	"testing"
+
+	"pgregory.net/rapid"
+)
+
+// wordy lists what the contract says in words only: members that can make a bad
+// request of one that its schemas allow.
+var wordy = map[string][]string{
+	"createProduct":   {"/unit", "/stored"},                        // feed is in kg and kept in a store
+	"createEquipment": {"/salvage", "/in_use_from", "/retired_on"}, // not more than the cost; after 1990; not before
+	"reviseEquipment": {"/salvage", "/in_use_from", "/retired_on"}, //
+	"createBatch":     {"/plan/target_on"},                         // after 1990
+	"reviseBatch":     {"/plan/target_on"},                         //
+	"createMember":    {"/sites"},                                  // a keeper has some
+	"reviseMember":    {"/sites"},                                  //
+	"createToken":     {"/name", "/role", "/sites", "/expires_at"}, // needed without a member; within two years
+	"reverseEntry":    {"/occurred_on", "/replacement"},            // an entry that cannot be
+	"getPerformance":  {"/query/as_of"},                            // not in the future
+	"getLineage":      {"/query/as_of"},                            //
+}
+
+// judge fails unless the answer is the one that is due.
+func (w *world) judge(rt *rapid.T, r fuzzed, a response) {
+	switch {
+	case a.status >= 500:
+		rt.Fatal("the service failed")
+	case r.broken != "":
+		// What has more places than are kept is found out only after other things.
+		later := strings.HasPrefix(r.broken, "too precise") && a.status == http.StatusUnprocessableEntity
+		if a.status != r.want && !later {
+			rt.Fatalf("it is broken, and not answered with %d", r.want)
+		}
+	case !r.op.allows(r.role):
+		if a.status != http.StatusForbidden {
+			rt.Fatal("it is not forbidden to the role")
+		}
+	case r.sees != "" && a.status == http.StatusForbidden && !strings.HasPrefix(r.path, "/v1/batches") && r.op.method != http.MethodGet:
+		// it is of the whole co-operative
+	case r.repeats:
+		w.judgeAgain(rt, r, a)
+	case a.status < 300:
+		if r.op.OperationID == "recordEntries" {
+			judgeResults(rt, r, a)
+		}
+	case r.follows:
+		rt.Fatal("the link to the next page leads to nothing")
+	default:
+		w.judgeRefusal(rt, r, a)
+	}
+}
+
+func (w *world) judgeRefusal(rt *rapid.T, r fuzzed, a response) {
+	o := r.op.OperationID
+	switch a.status {
+	case http.StatusBadRequest:
+		var problem struct{ Errors []struct{ Pointer string } }
+		a.into(&problem)
+		for _, e := range problem.Errors {
+			if !slices.ContainsFunc(wordy[o], func(p string) bool { return strings.HasPrefix(e.Pointer, p) }) {
+				rt.Fatalf("%s is allowed by the contract", e.Pointer)
+			}
+		}
+		if len(problem.Errors) == 0 {
+			rt.Fatal("it is allowed by the contract")
+		}
+	case http.StatusNotFound:
+		if !r.strangeID && r.sees == "" {
+			rt.Fatal("it was there before")
+		}
+	case http.StatusForbidden:
+		if o != "reverseEntry" || r.role != "treasurer" { // who may reverse what is about money
+			rt.Fatal("it is for the role")
+		}
+	case http.StatusConflict:
+		if !slices.Contains([]string{"createBatch", "reverseEntry"}, o) || a.at("/code") != "id_conflict" {
+			rt.Fatal("there is no other of the same id")
+		}
+	case http.StatusPreconditionFailed:
+		if i := slices.Index(r.headers, "If-Match"); r.headers[i+1] == "*" || r.headers[i+1] == w.tags[r.path] && !strings.HasPrefix(r.path, "/v1/batches/") {
+			rt.Fatal("it has not changed since") // a batch does with its entries
+		}
+	case http.StatusUnprocessableEntity:
+		if o == "recordEntries" {
+			judgeResults(rt, r, a)
+		} else if a.at("/detail") == "" {
+			rt.Fatal("it does not say why")
+		}
+	default:
+		rt.Fatal("there is no reason for that")
+	}
+}
+
+// judgeResults fails unless there is a result for each entry.
+func judgeResults(rt *rapid.T, r fuzzed, a response) {
+	var answer struct {
+		Results []struct {
+			Index   int
+			ID      string
+			Status  string
+			Problem *struct{ Code string }
+		}
+	}
+	a.into(&answer)
+	body := r.body.(map[string]any)
+	entries := body["entries"].([]any)
+	refused := 0
+	for i, result := range answer.Results {
+		if i >= len(entries) || result.Index != i || result.ID != entries[i].(map[string]any)["id"] {
+			rt.Fatalf("result %d is of another entry", i)
+		}
+		if result.Status == "refused" || result.Status == "conflict" {
+			refused++
+		}
+		if (result.Problem == nil) != (result.Status == "created" || result.Status == "exists") {
+			rt.Fatalf("result %d is %s, and its problem %v", i, result.Status, result.Problem)
+		}
+		if result.Status == "held" && body["on_refusal"] != "hold" {
+			rt.Fatalf("result %d is held, and nobody asked for it", i)
+		}
+	}
+	if len(answer.Results) != len(entries) {
+		rt.Fatalf("there are %d results of %d entries", len(answer.Results), len(entries))
+	}
+	strict := slices.ContainsFunc(r.headers, func(h string) bool { return strings.Contains(h, "strict") })
+	if (a.status == http.StatusUnprocessableEntity) != (strict && refused > 0) {
+		rt.Fatalf("%d are refused, and strict is %v", refused, strict)
+	}
+}
+
+// judgeAgain fails unless what is sent again is answered again, and changes nothing.
+func (w *world) judgeAgain(rt *rapid.T, r fuzzed, a response) {
+	i := slices.IndexFunc(w.before, func(b fuzzed) bool {
+		return bytes.Equal(b.raw, r.raw) && slices.Equal(b.headers, r.headers) && b.path == r.path
+	})
+	was := w.answers[i]
+	switch {
+	case slices.Contains(r.headers, "Idempotency-Key"):
+		if a.status != was.status || !bytes.Equal(a.body, was.body) || a.header.Get("Replayed") != "true" || a.header.Get("ETag") != was.header.Get("ETag") {
+			rt.Fatalf("it was %d %s before", was.status, was.body)
+		}
+	case r.op.OperationID == "recordEntries":
+		judgeResults(rt, r, a)
+		for i := range r.body.(map[string]any)["entries"].([]any) {
+			at := fmt.Sprintf("/results/%d/status", i)
+			if is := a.at(at); (was.at(at) == "created" || was.at(at) == "exists") && is != "exists" {
+				rt.Fatalf("entry %d was %s before", i, was.at(at))
+			}
+		}
+	case a.status != http.StatusOK:
+		rt.Fatalf("it was %d before", was.status)
+	}
+}
+
+// statuses counts the answers, by operation and status.
+type statuses map[string]map[int]int
+
+func (s statuses) add(operation string, status int) {
+	if s[operation] == nil {
+		s[operation] = map[int]int{}
+	}
+	s[operation][status]++
+}
+
+func (s statuses) of(operation string, from, to int) int {
+	n := 0
+	for status, count := range s[operation] {
+		if status >= from && status <= to {
+			n += count
+		}
+	}
+	return n
+}
+
+func (s statuses) all() int {
+	n := 0
+	for operation := range s {
+		n += s.of(operation, 0, 999)
+	}
+	return n
+}
+
+// table prints how often each operation was answered with which status.
+func (s statuses) table(t testing.TB) string {
+	var b strings.Builder
+	allowed := 0
+	for _, o := range operations(t) {
+		allowed += s.of(o.OperationID, 200, 299)
+		fmt.Fprintf(&b, "%-24s %s\n", o.OperationID, marshal(s[o.OperationID]))
+	}
+	return fmt.Sprintf("%d requests, %d of them successful\n%s", s.all(), allowed, &b)
+}

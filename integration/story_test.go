@@ -1,0 +1,167 @@
+package integration_test
+
+import (
+	"bytes"
+	"encoding/json"
+	"maps"
+	"net/http"
+	"regexp"
+	"slices"
+	"strings"
+	"sync"
+
+	"github.com/getkin/kin-openapi/openapi3"
+
+	"shoalbook/openapi"
+)
+
+// document is the contract, for what is generated from it.
+var document = sync.OnceValues(func() (*openapi3.T, error) {
+	return openapi3.NewLoader().LoadFromData(openapi.YAML)
+})
+
+// A story is a co-operative in which all of the contract's own examples have
+// happened: one of everything, and an entry of every kind.
+type story struct {
+	*service
+	mark string            // in every name, so that it is known again anywhere
+	ids  map[string]string // of the examples, to those they have here
+	made []response
+}
+
+// newStory tells the examples of the contract to the service, as they are written
+// but for their ids, and a year earlier. All of them must be taken.
+func newStory(s *service, mark string) *story {
+	s.t.Helper()
+	y := &story{service: s, mark: mark, ids: map[string]string{}}
+	const site, unit, party, product = 1, 11, 31, 41
+	y.creates("createSite", site, nil)
+	y.creates("createSite", site+1, nil)
+	y.creates("createLoop", 21, nil)
+	y.creates("createUnit", unit, nil)
+	y.creates("createUnit", unit+1, map[string]any{"name": "Tank B"})
+	y.creates("createUnit", unit+2, map[string]any{"name": "Bed", "kind": "bed", "bed_area_m2": 12.5})
+	y.creates("createParty", party, nil)
+	y.creates("createParty", party+1, map[string]any{"name": "Mosi Feeds", "roles": []string{"feed_seller"}})
+	y.creates("createParty", party+2, map[string]any{"name": "Market women", "roles": []string{"buyer"}})
+	y.creates("createProduct", product, nil)
+	y.creates("createProduct", product+1, map[string]any{"name": "Salt", "category": "other"})
+	y.creates("createEquipment", 51, nil)
+	y.creates("createMember", 71, nil)
+	y.creates("createToken", 81, nil)
+	y.client(61)
+	y.client(62)
+	y.creates("createBatch", 61, nil)
+	y.creates("createBatch", 62, map[string]any{"id": y.ids[exampleID(62)], "name": "Small ones"})
+
+	doc, err := document()
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	var entries []any
+	var reversal any
+	for _, name := range slices.Sorted(maps.Keys(doc.Components.Examples)) {
+		if !strings.HasPrefix(name, "Entry") {
+			continue
+		}
+		for _, e := range y.told(doc.Components.Examples[name].Value.Value).(map[string]any)["entries"].([]any) {
+			if e.(map[string]any)["kind"] == "reversal" {
+				reversal = e // of an entry that must be there before
+			} else {
+				entries = append(entries, e)
+			}
+		}
+	}
+	y.records(entries...)
+	y.records(reversal)
+	return y
+}
+
+// client makes the id that a client gives something of the examples.
+func (y *story) client(n int) { y.ids[exampleID(n)] = newText() }
+
+// exampleID returns the id that the examples give their things.
+func exampleID(n int) string {
+	return "019ade3a-7c00-7000-8000-0000000000" + string(rune('0'+n/10)) + string(rune('0'+n%10))
+}
+
+// id returns what has become of the id of an example; n is what it ends with.
+func (y *story) id(n int) string { return y.ids[exampleID(n)] }
+
+// creates adds one thing as the example of an operation has it, changed where told.
+func (y *story) creates(operation string, n int, change map[string]any) {
+	y.t.Helper()
+	o := operationOf(y.t, operation)
+	body := y.told(o.example(y.t)).(map[string]any)
+	for name, value := range change {
+		body[name] = value
+		if name == "name" {
+			body[name] = value.(string) + y.mark
+		}
+	}
+	var headers []string
+	if o.takes("Idempotency-Key") {
+		headers = []string{"Idempotency-Key", newText()}
+	}
+	r := y.do(o.method, o.path, y.coordinator, body, headers...).want(http.StatusCreated)
+	y.ids[exampleID(n)] = r.at("/id")
+	y.made = append(y.made, r)
+}
+
+func (y *story) records(entries ...any) {
+	y.t.Helper()
+	r := y.do("POST", "/v1/entries", y.coordinator, map[string]any{"entries": entries}).want(http.StatusOK)
+	if n := bytes.Count(r.body, []byte(`"status":"created"`)); n != len(entries) {
+		y.t.Errorf("%d of %d examples were recorded: %s", n, len(entries), r.body)
+	}
+	y.made = append(y.made, r)
+}
+
+var (
+	anyID     = regexp.MustCompile(`[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}`)
+	aYear     = regexp.MustCompile(`"(202[56])-`)
+	freeTexts = []string{"name", "reason", "lot", "crop", "note", "size_class", "season"}
+)
+
+// told returns an example as it is told here.
+func (y *story) told(example any) any {
+	y.t.Helper()
+	raw, err := json.Marshal(example)
+	if err != nil {
+		y.t.Fatal(err)
+	}
+	raw = anyID.ReplaceAllFunc(raw, func(id []byte) []byte {
+		if _, ok := y.ids[string(id)]; !ok {
+			y.ids[string(id)] = newText()
+		}
+		return []byte(y.ids[string(id)])
+	})
+	raw = aYear.ReplaceAllFunc(raw, func(year []byte) []byte {
+		year[4]-- // so that nothing is in the future
+		return year
+	})
+	var v any
+	if err := json.Unmarshal(raw, &v); err != nil {
+		y.t.Fatal(err)
+	}
+	y.sign(v)
+	return v
+}
+
+// sign puts the mark into all that is free text.
+func (y *story) sign(v any) {
+	switch v := v.(type) {
+	case map[string]any:
+		for name, member := range v {
+			if text, ok := member.(string); ok && slices.Contains(freeTexts, name) {
+				v[name] = text + y.mark
+				continue
+			}
+			y.sign(member)
+		}
+	case []any:
+		for _, item := range v {
+			y.sign(item)
+		}
+	}
+}
