@@ -48,10 +48,11 @@ func TestBadInput(t *testing.T) {
 	theirs, strange := q.newBatch(), foreign.newBatch()
 	death := p.entry("death", day(15), members{"batch_id": batch, "count": 1})
 	mistake := p.entry("death", day(16), members{"batch_id": batch, "count": 50})
+	stocking := p.entry("stocking", day(10), members{"batch_id": batch, "origin": "bred", "count": 100, "weight_kg": 1})
 	reversal := p.entry("reversal", day(17), members{"reverses_id": mistake["id"], "reason": "They live."})
 	s.recorded(
 		p.entry("receipt", day(10), members{"product_id": p.feed, "quantity": 10, "origin": "bought", "amount": "95"}),
-		p.entry("stocking", day(10), members{"batch_id": batch, "origin": "bred", "count": 100, "weight_kg": 1}),
+		stocking,
 		p.entry("move", day(20), members{"batch_id": batch, "to_batch_id": other, "count": 30}), // 69 are left
 		p.entry("harvest", day(30), members{"batch_id": batch, "count": 10, "weight_kg": 1}),    // 59 are left
 		p.entry("stocking", day(0), members{"batch_id": emptied, "origin": "bred", "count": 5, "weight_kg": 1}),
@@ -145,6 +146,8 @@ func TestBadInput(t *testing.T) {
 		{name: "harvest of more", kind: "harvest", on: day(40), with: members{"batch_id": batch, "count": 60, "weight_kg": 5}, status: refused, code: "not_enough_fish", says: "on " + day(40) + " the batch would have 1 fish fewer than none: look at the dates and counts, or enter a count"},
 		{name: "late harvest of more", kind: "harvest", on: day(18), with: members{"batch_id": batch, "count": 70, "weight_kg": 5}, status: refused, code: "not_enough_fish", says: "on " + day(20) + " the batch would have 1 fish fewer than none"},
 		{name: "later harvest of more", kind: "harvest", on: day(18), with: members{"batch_id": batch, "count": 61, "weight_kg": 5}, status: refused, code: "not_enough_fish", says: "on " + day(30) + " the batch would have 2 fish fewer than none"},
+		{name: "late harvest of all that is left", kind: "harvest", on: day(15), with: members{"batch_id": batch, "count": 69, "weight_kg": 5}, status: refused, code: "batch_closed", says: "after this the harvest of " + day(30) + " would no longer fit (the batch has been empty since " + day(20)},
+		{name: "reversal under what is counted on", kind: "reversal", with: members{"reverses_id": stocking["id"], "reason": "There were none."}, status: refused, code: "before_batch", says: "after this the death of " + day(15) + " would no longer fit (on " + day(15) + " there are no fish in the batch yet"},
 		{name: "move of more", kind: "move", on: day(12), with: members{"batch_id": batch, "to_batch_id": other, "count": 64}, status: refused, code: "not_enough_fish", says: "on " + day(30) + " the batch would have 5 fish fewer than none"},
 		{name: "death of more", kind: "death", on: day(50), with: members{"batch_id": batch, "count": 60}, status: refused, code: "not_enough_fish", says: "or enter a count of the fish first"},
 		{name: "sent more", kind: "sent", on: day(50), with: members{"batch_id": batch, "count": 60, "to_site_id": q.site}, status: refused, code: "not_enough_fish", says: "on " + day(50) + " the batch would have 1 fish fewer than none"},

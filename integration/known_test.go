@@ -79,7 +79,17 @@ func TestKnownAt(t *testing.T) {
 	look()
 	s.recorded(q.entry("harvest", day(59), members{"batch_id": far, "weight_kg": 2, "empties": true}))
 	look()
-	// Each of them was another one than the first, so that there was something to keep.
+	// What went between the sites is taken back, at both ends.
+	for _, kind := range []string{"harvest", "received"} {
+		for _, l := range s.entries(s.keeper, "&kind="+kind+"&site_id="+q.site) {
+			s.recorded(q.entry("reversal", day(60), members{"reverses_id": l.Entry.ID, "reason": "It never came."}))
+			look()
+		}
+	}
+	s.recorded(p.entry("reversal", day(60), members{"reverses_id": sent["id"], "reason": "It never left."}))
+	look()
+	// Each is another one than the first was, so that there was something to keep; only the
+	// batch that the fish had not reached by then had nothing.
 	for i := range 6 {
 		if last := known[len(known)-6+i]; bytes.Equal(figuresOf(known[i].body), figuresOf(last.body)) && i != 4 {
 			t.Errorf("snapshot %d is still the same: %s", i, last.body)
