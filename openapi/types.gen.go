@@ -3468,7 +3468,7 @@ type Performance struct {
 	// Cost What the batch cost.
 	Cost PerformanceCost `json:"cost"`
 
-	// EnergyKwh Energy the batch took, its share of the site, kWh.
+	// EnergyKwh Electricity recorded for the batch itself, kWh.
 	EnergyKwh *float64 `json:"energy_kwh"`
 
 	// Explain How each figure was worked out; only if asked for.
