@@ -122,10 +122,7 @@ func parseDecimal(s string, digits int) (int64, error) {
 }
 
 func decimals(n int) string {
-	switch n {
-	case 0:
-		return "no decimals"
-	case 1:
+	if n == 1 {
 		return "1 decimal"
 	}
 	return fmt.Sprintf("%d decimals", n)

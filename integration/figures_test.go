@@ -58,13 +58,13 @@ func TestPublishedBudget(t *testing.T) {
 		"/items/0/quantity": "0", "/items/0/value": "0", "/items/0/unit_cost": "950", "/items/1": "",
 	})
 	// A shilling has no parts.
-	p.refusedAtOnce(p.entry("expense", day(241), members{"category": "transport", "amount": "100.5"}), "too_precise", "/entries/0/amount")
+	p.refusedAtOnce(p.entry("expense", day(241), members{"category": "transport", "amount": "100.5"}), "too_precise", "/entries/0/amount", "at most 0 decimals")
 }
 
 // refusedAtOnce sends an entry that cannot even be read.
-func (s *service) refusedAtOnce(e members, code, pointer string) {
+func (s *service) refusedAtOnce(e members, code, pointer, says string) {
 	s.t.Helper()
-	s.post(s.keeper, []members{e}).want(http.StatusBadRequest, code).wantAt(map[string]string{"/errors/0/pointer": pointer})
+	s.post(s.keeper, []members{e}).want(http.StatusBadRequest, code).wantAt(map[string]string{"/errors/0/pointer": pointer, "/errors/0/detail": says})
 }
 
 func number(t *testing.T, s string) float64 {
