@@ -131,7 +131,6 @@ func (k snapshot) again(s *service, what string) {
 type tank struct {
 	stocked, dead, harvested, fish int64
 	fed, harvestedG, days          int64
-	lastFed                        string
 	feed                           stock
 	cost                           int64
 }
