@@ -31,3 +31,14 @@ func Query[T any](ctx context.Context, tx *Tx, sql string, args ...any) ([]T, er
 
 // Queue queues any statement.
 func Queue(tx *Tx, sql string, args ...any) { tx.queue(sql, args...) }
+
+// Dated are the columns of each noun that figures of the past depend on.
+func Dated() map[string][]string {
+	return map[string][]string{
+		Coops.name: Coops.dated, Sites.name: Sites.dated, Units.name: Units.dated, Loops.name: Loops.dated, Parties.name: Parties.dated,
+		Products.name: Products.dated, Equipment.name: Equipment.dated, Batches.name: Batches.dated, Members.name: Members.dated,
+	}
+}
+
+// Forget forgets which tokens were used, as a new day does.
+func (s *Store) Forget() { s.used.Clear() }
