@@ -39,6 +39,9 @@ type Settings struct {
 	DatabaseConns int32  `setting:"DATABASE_CONNS" default:"16" placeholder:"N" help:"Connections to the database at most."`
 	Listen        string `setting:"LISTEN" default:"127.0.0.1:8080" placeholder:"ADDRESS" help:"Where to take requests. TLS is for a proxy in front."`
 	Metrics       bool   `setting:"METRICS" default:"true" negatable:"" help:"Serve /metrics to everyone who can reach the service."`
+	RatePerToken  int    `setting:"RATE_PER_TOKEN" default:"600" placeholder:"N" help:"Requests a minute with one token, on this instance; 0 is any number."`
+	RatePerCoop   int    `setting:"RATE_PER_COOP" default:"6000" placeholder:"N" help:"Requests a minute of one co-operative, on this instance; 0 is any number."`
+	CORSOrigins   string `setting:"CORS_ORIGINS" name:"cors-origins" default:"" placeholder:"ORIGINS" help:"Origins of web pages that may ask from a browser, between commas; by default none."`
 	LogLevel      string `setting:"LOG_LEVEL" default:"info" enum:"debug,info,warn,error" placeholder:"LEVEL" help:"What to log: debug, info, warn or error."`
 	LogFormat     string `setting:"LOG_FORMAT" default:"json" enum:"json,text" placeholder:"FORMAT" help:"How to log: json or text."`
 	PgBin         string `setting:"PG_BIN" default:"" placeholder:"FOLDER" help:"Where the programs of PostgreSQL are, for the demo; if left out, it finds those that are installed or else downloads some."`

@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"strings"
 	"sync/atomic"
 	"time"
 
@@ -21,6 +22,10 @@ const (
 	notice = time.Second
 	drain  = 10 * time.Second // with the notice
 )
+
+// wrongTokens is how many requests a minute may come from one address with tokens that
+// do not hold; a phone with an old one does not need more.
+const wrongTokens = 60
 
 var errDraining = errors.New("the service is ending")
 
@@ -56,6 +61,8 @@ func serveStore(ctx context.Context, s *Settings, log *slog.Logger, store *postg
 		},
 		Load:    store.Load,
 		Metrics: s.Metrics,
+		Rates:   api.Rates{PerToken: s.RatePerToken, PerCoop: s.RatePerCoop, Wrong: wrongTokens},
+		Origins: strings.FieldsFunc(s.CORSOrigins, func(r rune) bool { return r == ',' || r == ' ' }),
 	})
 	if err != nil {
 		return errors.Join(err, listener.Close())
