@@ -53,6 +53,9 @@ func newStory(s *service, mark string) *story {
 	y.client(62)
 	y.creates("createBatch", 61, nil)
 	y.creates("createBatch", 62, map[string]any{"id": y.ids[exampleID(62)], "name": "Small ones"})
+	y.creates("createUnit", 14, map[string]any{"site_id": y.id(2), "loop_id": nil, "name": "Far tank"})
+	y.client(63)
+	y.creates("createBatch", 63, map[string]any{"id": y.id(63), "site_id": y.id(2), "unit_id": y.id(14), "name": "Lent ones"})
 
 	doc, err := document()
 	if err != nil {
@@ -74,7 +77,33 @@ func newStory(s *service, mark string) *story {
 	}
 	y.records(entries...)
 	y.records(reversal)
+	y.more()
 	return y
+}
+
+// more goes on where the examples end: goods and fish are on their way, and entries
+// are held. It notes the id of the token that has done all of it.
+func (y *story) more() {
+	y.t.Helper()
+	y.ids[exampleID(82)] = y.do("GET", "/v1/audit?limit=1&noun=entry&site_id="+y.id(1), y.coordinator, nil).want(http.StatusOK).at("/items/0/by/token_id")
+	entry := func(n int, kind string, members map[string]any) map[string]any {
+		y.client(n)
+		e := map[string]any{"id": y.id(n), "kind": kind, "site_id": y.id(1), "occurred_on": "2025-05-20", "note": kind + y.mark}
+		maps.Copy(e, members)
+		return e
+	}
+	y.records(
+		entry(92, "sent", map[string]any{"to_site_id": y.id(2), "product_id": y.id(41), "quantity": 3}),
+		entry(93, "sent", map[string]any{"to_site_id": y.id(2), "batch_id": y.id(61), "count": 4}),
+	)
+	held := []any{
+		entry(94, "death", map[string]any{"batch_id": y.id(61), "count": 100_000}),
+		entry(95, "sale", map[string]any{"batch_id": y.id(61), "disposal": "given", "weight_kg": 100_000}),
+	}
+	r := y.do("POST", "/v1/entries", y.coordinator, map[string]any{"entries": held, "on_refusal": "hold"}).want(http.StatusOK)
+	if n := bytes.Count(r.body, []byte(`"status":"held"`)); n != len(held) {
+		y.t.Errorf("%d of %d entries are held: %s", n, len(held), r.body)
+	}
 }
 
 // client makes the id that a client gives something of the examples.
@@ -94,9 +123,11 @@ func (y *story) creates(operation string, n int, change map[string]any) {
 	o := operationOf(y.t, operation)
 	body := y.told(o.example(y.t)).(map[string]any)
 	for name, value := range change {
-		body[name] = value
-		if name == "name" {
+		if body[name] = value; name == "name" {
 			body[name] = value.(string) + y.mark
+		}
+		if value == nil {
+			delete(body, name)
 		}
 	}
 	var headers []string
