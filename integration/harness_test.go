@@ -37,6 +37,7 @@ type service struct {
 	t      testing.TB
 	server *httptest.Server
 	store  *postgres.Store
+	url    string // of the database
 	coop   domain.CoopID
 
 	coordinator, keeper, funder string
@@ -45,8 +46,14 @@ type service struct {
 // newService starts a service with one co-operative, in Zambia.
 func newService(t testing.TB) *service {
 	t.Helper()
+	return serveAt(t, postgrestest.New(t).URL).neighbour()
+}
+
+// serveAt starts an instance of the service on a database.
+func serveAt(t testing.TB, url string) *service {
+	t.Helper()
 	store, err := postgres.Open(t.Context(), postgres.Options{
-		URL:      postgrestest.New(t).URL,
+		URL:      url,
 		MaxConns: 8,
 		Settle:   time.Millisecond, // tests ask for what was known just now
 	})
@@ -66,14 +73,22 @@ func newService(t testing.TB) *service {
 	server.Config = api.NewHTTPServer(handler)
 	server.Start()
 	t.Cleanup(server.Close)
-	return (&service{t: t, server: server, store: store}).neighbour()
+	return &service{t: t, server: server, store: store, url: url}
+}
+
+// twin returns the same co-operative as it is served by another instance.
+func (s *service) twin() *service {
+	s.t.Helper()
+	n := serveAt(s.t, s.url)
+	n.coop, n.coordinator, n.keeper, n.funder = s.coop, s.coordinator, s.keeper, s.funder
+	return n
 }
 
 // neighbour returns the same service as another co-operative sees it, with a currency
 // of its own if one is given.
 func (s *service) neighbour(currency ...domain.Currency) *service {
 	s.t.Helper()
-	n := &service{t: s.t, server: s.server, store: s.store, coop: newID[domain.Coop]()}
+	n := &service{t: s.t, server: s.server, store: s.store, url: s.url, coop: newID[domain.Coop]()}
 	facts := domain.Coop{ID: n.coop, Name: "Kafue Schools", Currency: "ZMW", Zone: "Africa/Lusaka", Country: "ZM", ShareBy: "gram_days"}
 	if len(currency) > 0 {
 		facts.Currency = currency[0]
