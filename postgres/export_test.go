@@ -2,6 +2,7 @@ package postgres
 
 import (
 	"context"
+	"strings"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
@@ -42,3 +43,9 @@ func Dated() map[string][]string {
 
 // Forget forgets which tokens were used, as a new day does.
 func (s *Store) Forget() { s.used.Clear() }
+
+// StateColumns are the columns of a derived table that are written from a state.
+func StateColumns(table string) []string {
+	columns := map[string]string{"batch_day": batchColumns, "batch_sum": batchColumns, "store_day": storeColumns, "unit_day": unitColumns}[table]
+	return strings.FieldsFunc(columns, func(r rune) bool { return strings.ContainsRune(", \n\t", r) })
+}
