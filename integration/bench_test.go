@@ -9,7 +9,9 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"runtime"
+	"slices"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -40,6 +42,8 @@ type bench struct {
 	coop    domain.CoopID
 	ponds   []benchPond
 	raw     *pgxpool.Pool
+
+	neighbour *bench // another co-operative on the same service
 }
 
 // benchPond is a site with a stocked batch and feed; each client has its own.
@@ -48,7 +52,9 @@ type benchPond struct {
 	sent              int
 }
 
-func newBench(b *testing.B) *bench {
+func newBench(b *testing.B) *bench { return newBenchAt(b, api.Rates{}) }
+
+func newBenchAt(b *testing.B, rates api.Rates) *bench {
 	b.Helper()
 	ctx := b.Context()
 	db, _ := postgrestest.NewDurable(b)
@@ -57,11 +63,33 @@ func newBench(b *testing.B) *bench {
 		b.Fatal(err)
 	}
 	b.Cleanup(store.Close)
-	handler, err := api.New(store, api.Config{Log: slog.New(slog.DiscardHandler), Ready: store.Ping, Load: store.Load})
+	handler, err := api.New(store, api.Config{Log: slog.New(slog.DiscardHandler), Ready: store.Ping, Load: store.Load, Rates: rates})
 	if err != nil {
 		b.Fatal(err)
 	}
-	n := &bench{url: db.URL, handler: handler, coop: newID[domain.Coop]()}
+	n := &bench{url: db.URL, handler: handler}
+	n.found(b, store)
+	config, err := pgxpool.ParseConfig(db.URL)
+	if err != nil {
+		b.Fatal(err)
+	}
+	config.MaxConns = clients
+	if n.raw, err = pgxpool.NewWithConfig(ctx, config); err != nil {
+		b.Fatal(err)
+	}
+	b.Cleanup(n.raw.Close)
+	n.exec(b, `create table bare (id uuid primary key, batch uuid not null, day date not null, body jsonb not null)`)
+	n.exec(b, "analyze")
+	n.neighbour = &bench{url: n.url, handler: n.handler, raw: n.raw}
+	n.neighbour.found(b, store)
+	return n
+}
+
+// found makes a co-operative with a pond for each client.
+func (n *bench) found(b *testing.B, store *postgres.Store) {
+	b.Helper()
+	ctx := b.Context()
+	n.coop = newID[domain.Coop]()
 	if _, err := store.CreateCoop(ctx, domain.Coop{ID: n.coop, Name: "Bench", Currency: "KES", Zone: "Africa/Nairobi", Country: "KE", ShareBy: "gram_days"}); err != nil {
 		b.Fatal(err)
 	}
@@ -76,18 +104,6 @@ func newBench(b *testing.B) *bench {
 			b.Fatal(err)
 		}
 	}
-	config, err := pgxpool.ParseConfig(db.URL)
-	if err != nil {
-		b.Fatal(err)
-	}
-	config.MaxConns = clients
-	if n.raw, err = pgxpool.NewWithConfig(ctx, config); err != nil {
-		b.Fatal(err)
-	}
-	b.Cleanup(n.raw.Close)
-	n.exec(b, `create table bare (id uuid primary key, batch uuid not null, day date not null, body jsonb not null)`)
-	n.exec(b, "analyze")
-	return n
 }
 
 func (n *bench) addPond(ctx context.Context, tx *postgres.Tx) error {
@@ -267,4 +283,88 @@ func BenchmarkPerformance(b *testing.B) {
 		})
 		b.ReportMetric(100*got/bare, "%of_bare")
 	})
+}
+
+// BenchmarkWalls: what authentication, both walls and the audit trail cost, beside a
+// handler that needs none of them and the same row read without them.
+func BenchmarkWalls(b *testing.B) {
+	n := newBench(b)
+	site := n.ponds[0].site
+	b.Run("bare handler", func(b *testing.B) {
+		rate(b, func(int) error { return n.do("GET", "/healthz", "", "ok") })
+	})
+	b.Run("bare read", func(b *testing.B) {
+		rate(b, func(int) error {
+			var name string
+			return n.raw.QueryRow(context.Background(), `select name from site where coop_id = $1 and id = $2`, n.coop.String(), site).Scan(&name)
+		})
+	})
+	b.Run("read", func(b *testing.B) {
+		rate(b, func(int) error { return n.do("GET", "/v1/sites/"+site, "", "Pond") })
+	})
+	b.Run("bare write", func(b *testing.B) {
+		rate(b, func(client int) error {
+			_, err := n.raw.Exec(context.Background(), `update site set name = 'Pond' where coop_id = $1 and id = $2`, n.coop.String(), n.ponds[client].site)
+			return err
+		})
+	})
+	b.Run("write with revision and audit", func(b *testing.B) {
+		rate(b, func(client int) error {
+			r := n.request("PATCH", "/v1/sites/"+n.ponds[client].site, `{"name":"Pond"}`)
+			r.Header.Set("Content-Type", "application/merge-patch+json")
+			r.Header.Set("If-Match", "*")
+			w := httptest.NewRecorder()
+			if n.handler.ServeHTTP(w, r); w.Code != http.StatusOK {
+				return fmt.Errorf("%d %s", w.Code, w.Body)
+			}
+			return nil
+		})
+	})
+}
+
+// BenchmarkNeighbour: one greedy co-operative does not slow the others. Budget: the
+// 99th percentile of a small one, under a neighbour's flood, is at most twice the idle one.
+func BenchmarkNeighbour(b *testing.B) {
+	n := newBenchAt(b, api.Rates{PerToken: 600, PerCoop: 6000})
+	path := "/v1/batches/" + n.ponds[0].batch + "/performance"
+	p99 := func(calls int) time.Duration {
+		var took []time.Duration
+		for range calls {
+			start := time.Now()
+			if err := n.do("GET", path, "", `"state":"growing"`); err != nil {
+				b.Fatal(err)
+			}
+			took = append(took, time.Since(start))
+		}
+		slices.Sort(took)
+		return took[len(took)*99/100]
+	}
+	for range b.N {
+		idle := p99(250)
+		var flood sync.WaitGroup
+		stop := make(chan struct{})
+		for client := range clients {
+			flood.Go(func() {
+				for {
+					select {
+					case <-stop:
+						return
+					default:
+						w := httptest.NewRecorder()
+						n.handler.ServeHTTP(w, n.neighbour.request("POST", "/v1/entries", `{"entries":[`+n.neighbour.ponds[client].feeding()+`]}`))
+						if w.Code == http.StatusTooManyRequests { // as a client would that does not listen well
+							time.Sleep(10 * time.Millisecond)
+						}
+					}
+				}
+			})
+		}
+		flooded := p99(250)
+		close(stop)
+		flood.Wait()
+		b.ReportMetric(float64(idle.Microseconds()), "idle_p99_us")
+		b.ReportMetric(float64(flooded.Microseconds()), "flooded_p99_us")
+		b.ReportMetric(float64(flooded)/float64(idle), "x_idle")
+		time.Sleep(time.Minute) // until the buckets are full again
+	}
 }
