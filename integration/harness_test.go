@@ -11,6 +11,7 @@ import (
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
+	"regexp"
 	"strconv"
 	"strings"
 	"sync"
@@ -62,7 +63,7 @@ func serveAt(t testing.TB, url string) *service {
 	}
 	t.Cleanup(store.Close)
 	handler, err := api.New(store, api.Config{
-		Log:   slog.New(slog.NewTextHandler(t.Output(), &slog.HandlerOptions{Level: slog.LevelWarn})),
+		Log:   testLog(t),
 		Ready: store.Ping,
 		Load:  store.Load,
 	})
@@ -82,6 +83,26 @@ func (s *service) twin() *service {
 	n := serveAt(s.t, s.url)
 	n.coop, n.coordinator, n.keeper, n.funder = s.coop, s.coordinator, s.keeper, s.funder
 	return n
+}
+
+// testLog shows what goes wrong, and fails the test if anything secret is logged, at
+// any level: a token, or a header that holds one.
+func testLog(t testing.TB) *slog.Logger {
+	return slog.New(slog.NewMultiHandler(
+		slog.NewTextHandler(t.Output(), &slog.HandlerOptions{Level: slog.LevelWarn}),
+		slog.NewJSONHandler(secretive{t}, &slog.HandlerOptions{Level: slog.LevelDebug}),
+	))
+}
+
+type secretive struct{ t testing.TB }
+
+var secret = regexp.MustCompile(`shoal_[0-9A-Za-z]{8}|(?i)bearer |authorization`)
+
+func (s secretive) Write(line []byte) (int, error) {
+	if found := secret.Find(line); found != nil {
+		s.t.Errorf("%q is in the log", found)
+	}
+	return len(line), nil
 }
 
 // neighbour returns the same service as another co-operative sees it, with a currency
