@@ -16,6 +16,7 @@ import (
 // co-operative, or other sites of the own one. Both have the same story.
 type wall struct {
 	*testing.T
+	complain func(format string, args ...any) // Errorf, where there should be no leak
 	me, they *story
 	token    string
 	secrets  []string                       // of theirs, that must be in no answer
@@ -39,7 +40,6 @@ func (p place) String() string { return strings.Join(p.at, ".") }
 // is nowhere: they must be the same. That the place matters is shown by the answer
 // to what is one's own, which is another.
 func (w *wall) tries() {
-	w.tried, w.matters = map[string]map[string][]string{}, map[string]bool{}
 	w.all(false)
 	for _, o := range operations(w.T) {
 		if o.takes("after") {
@@ -188,7 +188,7 @@ func (w *wall) try(o operation, body any, p place) {
 		return
 	}
 	if plain(a, theirs) != plain(b, nowhere) {
-		w.Errorf("%s: the answer to theirs is\n%.800s\nand to what is nowhere\n%.800s", what, plain(a, theirs), plain(b, nowhere))
+		w.complain("%s: the answer to theirs is\n%.800s\nand to what is nowhere\n%.800s", what, plain(a, theirs), plain(b, nowhere))
 	}
 	own := w.me.ids[p.own]
 	if own == "" || w.free(o, p) {
@@ -199,6 +199,9 @@ func (w *wall) try(o operation, body any, p place) {
 }
 
 func (w *wall) note(o operation, sort, what string) {
+	if w.tried == nil {
+		w.tried, w.matters = map[string]map[string][]string{}, map[string]bool{}
+	}
 	if w.tried[o.OperationID] == nil {
 		w.tried[o.OperationID] = map[string][]string{}
 	}
@@ -313,7 +316,7 @@ func (w *wall) leaks(what string, r response, asked string) {
 	text := strings.ReplaceAll(string(r.body)+fmt.Sprint(r.header), asked, "<asked>")
 	for _, secret := range w.secrets {
 		if strings.Contains(text, secret) {
-			w.Errorf("%s tells of %s: %.800s", what, secret, text)
+			w.complain("%s tells of %s: %.800s", what, secret, text)
 			return
 		}
 	}
@@ -334,7 +337,7 @@ func (w *wall) cursor(o operation) {
 	r := w.me.do(o.method, address+"?after="+next, w.token, nil)
 	w.leaks(what, r, next)
 	if all := w.me.do(o.method, address+"?limit=500", w.token, nil); r.status != all.status {
-		w.Errorf("%s: with a cursor of theirs it is %d, and %d without", what, r.status, all.status)
+		w.complain("%s: with a cursor of theirs it is %d, and %d without", what, r.status, all.status)
 	}
 }
 
@@ -349,6 +352,6 @@ func (w *wall) key(o operation) {
 	used := w.me.do(o.method, o.path, w.token, body, "Idempotency-Key", key)
 	w.leaks(what, used, key)
 	if plain(fresh, key) != plain(used, key) || used.header.Get("Replayed") != "" {
-		w.Errorf("%s: the answer to theirs is %s, and to a new one %s", what, plain(used, key), plain(fresh, key))
+		w.complain("%s: the answer to theirs is %s, and to a new one %s", what, plain(used, key), plain(fresh, key))
 	}
 }

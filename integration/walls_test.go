@@ -47,17 +47,23 @@ func (w *wall) whole() {
 	}
 }
 
-// What is another co-operative's is, to whoever asks for it in whatever place of a
-// request, as what is nowhere; and nothing of it is in any answer.
-func TestNeighboursAreNowhere(t *testing.T) {
-	t.Parallel()
-	s := newService(t)
-	w := &wall{T: t, me: newStory(s, " of ours"), they: newStory(s.neighbour(), " of the neighbours")}
+// newWall makes the wall between two co-operatives of a service.
+func newWall(s *service) *wall {
+	t := s.t.(*testing.T)
+	w := &wall{T: t, complain: t.Errorf, me: newStory(s, " of ours"), they: newStory(s.neighbour(), " of the neighbours")}
 	w.token = w.me.coordinator
 	w.secrets = []string{w.they.mark, w.they.coop.String()}
 	for _, id := range w.they.ids {
 		w.secrets = append(w.secrets, id)
 	}
+	return w
+}
+
+// What is another co-operative's is, to whoever asks for it in whatever place of a
+// request, as what is nowhere; and nothing of it is in any answer.
+func TestNeighboursAreNowhere(t *testing.T) {
+	t.Parallel()
+	w := newWall(newService(t))
 	w.tries()
 	w.whole()
 	for what, matters := range w.matters {
@@ -74,7 +80,7 @@ func TestNeighboursAreNowhere(t *testing.T) {
 func TestFarSitesAreNowhere(t *testing.T) {
 	t.Parallel()
 	s := newService(t)
-	w := &wall{T: t, me: newStory(s, " of here"), they: newStory(s, " far away")}
+	w := &wall{T: t, complain: t.Errorf, me: newStory(s, " of here"), they: newStory(s, " far away")}
 	w.token = s.token("coordinator", w.me.id(1), w.me.id(2))
 	w.shared = []string{"PartyID", "ProductID", "MemberID", "TokenID"}
 	for example, id := range w.they.ids {
@@ -117,7 +123,7 @@ func TestTokensThatDoNotFit(t *testing.T) {
 		if o.public {
 			continue
 		}
-		w := &wall{T: t, me: y, they: y}
+		w := &wall{T: t, complain: t.Errorf, me: y, they: y}
 		var body any
 		if o.body() != nil {
 			body = o.example(t)
