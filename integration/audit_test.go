@@ -1,0 +1,327 @@
+package integration_test
+
+import (
+	"fmt"
+	"net/http"
+	"net/url"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"shoalbook/domain"
+)
+
+// A trailLine is a line of the audit trail.
+type trailLine struct {
+	At        time.Time
+	By        struct{ Name, TokenID, MemberID string }
+	Device    string
+	SiteID    string
+	What      struct{ Noun, ID, Action, Kind string }
+	ValidFrom string
+	Before    map[string]any
+	After     map[string]any
+	EntryID   string
+}
+
+func (l trailLine) String() string {
+	return fmt.Sprintf("%s %s%s by %s", l.What.Noun, l.What.Action, l.What.Kind, l.By.Name)
+}
+
+// trail returns the lines that a query finds, in pages of so many.
+func (s *service) trail(token string, query url.Values, limit int) (lines []trailLine) {
+	s.t.Helper()
+	asked := url.Values{"limit": {fmt.Sprint(limit)}}
+	for name, values := range query {
+		asked[name] = values
+	}
+	for {
+		r := s.do("GET", "/v1/audit?"+asked.Encode(), token, nil).want(http.StatusOK)
+		var page struct {
+			Items []struct {
+				At time.Time
+				By struct {
+					Name     string
+					TokenID  string `json:"token_id"`
+					MemberID string `json:"member_id"`
+				}
+				Device    string
+				SiteID    string `json:"site_id"`
+				What      struct{ Noun, ID, Action, Kind string }
+				ValidFrom string `json:"valid_from"`
+				Before    map[string]any
+				After     map[string]any
+				EntryID   string `json:"entry_id"`
+			}
+			Next string
+		}
+		r.into(&page)
+		for _, i := range page.Items {
+			lines = append(lines, trailLine{i.At, struct{ Name, TokenID, MemberID string }(i.By), i.Device, i.SiteID, i.What, i.ValidFrom, i.Before, i.After, i.EntryID})
+		}
+		if page.Next == "" || r.status != http.StatusOK {
+			return lines
+		}
+		asked.Set("after", page.Next)
+	}
+}
+
+// every line there is, at most 500.
+func (s *service) wholeTrail() []trailLine {
+	s.t.Helper()
+	return s.trail(s.coordinator, nil, 500)
+}
+
+// Every write of the contract that is not an entry leaves one line: who, when, from
+// which device, what, and how it was before and after.
+func TestEveryWriteLeavesALine(t *testing.T) {
+	t.Parallel()
+	s := newService(t)
+	p := newPond(s)
+	member := s.create("/v1/members", members{"name": "Bwalya Phiri", "role": "coordinator"})
+	tokenID, token := s.issue(members{"member_id": member, "name": "office"})
+	loop := s.create("/v1/loops", members{"site_id": p.site, "name": "North"})
+	party := s.create("/v1/parties", members{"name": "Market", "roles": []string{"buyer"}})
+	pump := s.create("/v1/equipment", members{"site_id": p.site, "name": "Pump", "cost": "100.00", "life_months": 12, "in_use_from": "2026-01-01"})
+	spare, _ := s.issue(members{"name": "spare", "role": "adviser"})
+	batch := p.newBatch()
+	person := s.create("/v1/members", members{"name": "Chanda", "role": "adviser"})
+	newBatch := newText()
+
+	tried := map[string]bool{}
+	for _, c := range []struct {
+		operation string
+		id        string // of what is changed; none: of what is made
+		body      any
+		site      string
+		before    string // member=value, of what is changed
+		after     string
+	}{
+		{"reviseCoop", s.coop.String(), `{"name":"Kafue Schools Trust"}`, "", "name=Kafue Schools", "name=Kafue Schools Trust"},
+		{"createSite", "", `{"name":"Chisamba","kind":"school","tags":["north"]}`, "itself", "", "tags=[north]"},
+		{"reviseSite", p.site, `{"altitude_m":1180.5}`, p.site, "altitude_m=<nil>", "altitude_m=1180.5"},
+		{"createUnit", "", members{"site_id": p.site, "name": "Pond", "kind": "pond", "water_volume_l": 90000}, p.site, "", "water_volume_l=90000"},
+		{"reviseUnit", p.a, `{"water_volume_l":4800.25,"valid_from":"2026-01-10"}`, p.site, "water_volume_l=5000", "water_volume_l=4800.25"},
+		{"createLoop", "", members{"site_id": p.site, "name": "South", "pump_power_w": 65}, p.site, "", "pump_power_w=65"},
+		{"reviseLoop", loop, `{"archived":true}`, p.site, "archived=false", "archived=true"},
+		{"createParty", "", `{"name":"Hatchery","roles":["hatchery"]}`, "", "", "roles=[hatchery]"},
+		{"reviseParty", party, `{"phone":"+260 97 0000000"}`, "", "phone=<nil>", "phone=+260 97 0000000"},
+		{"createProduct", "", `{"name":"Salt","category":"other","unit":"kg"}`, "", "", "unit=kg"},
+		{"reviseProduct", p.feed, `{"protein_percent":30}`, "", "protein_percent=32", "protein_percent=30"},
+		{"createEquipment", "", members{"site_id": p.site, "name": "Net", "cost": "12.50", "life_months": 24, "in_use_from": "2026-01-01"}, p.site, "", "cost=12.50"},
+		{"reviseEquipment", pump, `{"cost":"110.00"}`, p.site, "cost=100.00", "cost=110.00"},
+		{"createBatch", newBatch, p.batch(newBatch), p.site, "", "species=CLZ"},
+		{"reviseBatch", batch, `{"season":"cold 2026"}`, p.site, "season=warm 2026", "season=cold 2026"},
+		{"createMember", "", `{"name":"Mutale","role":"auditor"}`, "", "", "role=auditor"},
+		{"reviseMember", person, `{"role":"treasurer"}`, "", "role=adviser", "role=treasurer"},
+		{"createToken", "", `{"name":"screen","role":"adviser"}`, "", "", "name=screen"},
+		{"revokeToken", spare, nil, "", "revoked_at=<nil>", "name=spare"},
+	} {
+		o := operationOf(t, c.operation)
+		tried[c.operation] = true
+		lines := len(s.wholeTrail())
+		headers := []string{"X-Device", "desk of " + c.operation}
+		if o.takes("Idempotency-Key") {
+			headers = append(headers, "Idempotency-Key", newText())
+		}
+		if o.takes("If-Match") {
+			headers = append(headers, "If-Match", "*")
+		}
+		start := time.Now()
+		r := s.do(o.method, strings.Replace(o.path, "{id}", c.id, 1), token, c.body, headers...)
+		if r.status >= 300 {
+			t.Errorf("%s: status %d: %s", c.operation, r.status, r.body)
+			continue
+		}
+		id := c.id
+		if id == "" {
+			id = r.at("/id")
+		}
+		after := s.wholeTrail()
+		if len(after) != lines+1 {
+			t.Errorf("%s leaves %d lines", c.operation, len(after)-lines)
+			continue
+		}
+		l := after[lines]
+		noun := strings.ToLower(c.operation[len(c.operation)-len(strings.TrimLeft(c.operation, "abcdefghijklmnopqrstuvwxyz")):])
+		action := map[bool]string{true: "created", false: "changed"}[strings.HasPrefix(c.operation, "create")]
+		site := c.site
+		if site == "itself" {
+			site = id
+		}
+		if l.By != (struct{ Name, TokenID, MemberID string }{"office", tokenID, member}) || l.Device != "desk of "+c.operation || l.SiteID != site ||
+			l.What.Noun != noun || l.What.ID != id || l.What.Action != action || l.At.Before(start.Add(-time.Minute)) || l.At.After(time.Now().Add(time.Minute)) {
+			t.Errorf("%s leaves the line %+v", c.operation, l)
+		}
+		if (l.Before == nil) != (action == "created") || c.before != "" && !says(l.Before, c.before) || !says(l.After, c.after) || l.After["id"] != id {
+			t.Errorf("%s: before %v, after %v", c.operation, l.Before, l.After)
+		}
+		if want := map[bool]string{true: "2026-01-10"}[c.operation == "reviseUnit"]; want != "" && l.ValidFrom != want {
+			t.Errorf("%s holds from %s", c.operation, l.ValidFrom)
+		}
+	}
+	for _, o := range operations(t) {
+		entries := o.OperationID == "recordEntries" || o.OperationID == "reverseEntry"
+		if o.method != http.MethodGet && !entries && !tried[o.OperationID] {
+			t.Errorf("%s was not tried", o.OperationID)
+		}
+		if o.method != http.MethodGet && !o.takes("X-Device") {
+			t.Errorf("%s takes no X-Device", o.OperationID)
+		}
+	}
+	// What is refused or read leaves nothing, and neither does what changes nothing.
+	lines := len(s.wholeTrail())
+	s.do("POST", "/v1/sites", token, `{"name":"x"}`, "Idempotency-Key", newText()).want(http.StatusBadRequest)
+	s.do("POST", "/v1/units", token, members{"site_id": newText(), "name": "x", "kind": "tank"}, "Idempotency-Key", newText()).want(http.StatusUnprocessableEntity)
+	s.do("PATCH", "/v1/parties/"+party, token, `{"name":"Market"}`, "If-Match", "*").want(http.StatusOK)
+	s.do("DELETE", "/v1/tokens/"+spare, token, nil).want(http.StatusNoContent)
+	if n := len(s.wholeTrail()) - lines; n != 0 {
+		t.Errorf("nothing was changed, and there are %d lines", n)
+	}
+}
+
+// says reports whether a member has a value; <nil> if it is not there.
+func says(facts map[string]any, what string) bool {
+	name, value, _ := strings.Cut(what, "=")
+	return fmt.Sprint(facts[name]) == value
+}
+
+// Entries stand in the same trail, with who sent them and from where; one that was
+// held is by the one who sent it, whoever made it fit.
+func TestEntriesInTheTrail(t *testing.T) {
+	t.Parallel()
+	s := newService(t)
+	p := newPond(s)
+	keeperID, keeper := s.issue(members{"name": "Mutale", "role": "keeper", "sites": []string{p.site}})
+	batch := p.newBatch()
+	death := p.entry("death", "2026-01-08", members{"batch_id": batch, "count": 3})
+	stocking := p.entry("stocking", "2026-01-05", members{"batch_id": batch, "origin": "bred", "count": 100, "weight_kg": 1})
+	lines := len(s.wholeTrail())
+	s.do("POST", "/v1/entries", keeper, members{"entries": []members{death}, "on_refusal": "hold"}, "X-Device", "phone at the pond").want(http.StatusOK).became("held")
+	s.do("POST", "/v1/entries?dry_run=true", s.coordinator, members{"entries": []members{stocking}}).want(http.StatusOK).became("created")
+	s.post(s.coordinator, []members{stocking}, "X-Device", "office").want(http.StatusOK).became("created")
+	got := s.wholeTrail()[lines:]
+	var short []string
+	for _, l := range got {
+		short = append(short, l.String()+" on "+l.Device)
+	}
+	slices.Sort(short[1:]) // of one transaction
+	want := []string{
+		"held created by Mutale on phone at the pond",
+		"entry recordeddeath by Mutale on phone at the pond", "entry recordedstocking by test coordinator on office", "held removed by test coordinator on office",
+	}
+	if !slices.Equal(short, want) {
+		t.Fatalf("the trail is %q, want %q", short, want)
+	}
+	for _, l := range got {
+		switch l.What.Noun + l.What.Kind {
+		case "entrydeath":
+			if l.By.TokenID != keeperID || l.EntryID != death["id"] || l.What.ID != death["id"] || l.SiteID != p.site || l.Before != nil || !says(l.After, "count=3") || l.After["id"] != death["id"] {
+				t.Errorf("the entry is %+v", l)
+			}
+		case "held":
+			facts := l.After
+			if l.What.Action == "removed" {
+				facts = l.Before
+			}
+			entry, _ := facts["entry"].(map[string]any)
+			problem, _ := facts["problem"].(map[string]any)
+			if l.EntryID != "" || l.What.ID != death["id"] || !says(entry, "count=3") || !says(problem, "code=before_batch") && !says(problem, "code=not_enough_fish") {
+				t.Errorf("what is held is %+v", l)
+			}
+		}
+	}
+	s.do("GET", fmt.Sprint("/v1/entries/", death["id"]), keeper, nil).want(http.StatusOK).wantAt(map[string]string{"/device": "phone at the pond", "/recorded_by": "Mutale"})
+	without := p.entry("water", "2026-01-08", members{"unit_id": p.a, "ph": 7})
+	s.recorded(without)
+	s.do("GET", fmt.Sprint("/v1/entries/", without["id"]), keeper, nil).want(http.StatusOK).wantAt(map[string]string{"/device": ""})
+	for _, device := range []string{strings.Repeat("x", 101), "phöne", "a\tb", "x ", " "} {
+		r := s.post(keeper, []members{p.entry("water", "2026-01-08", members{"unit_id": p.a, "ph": 7})}, "X-Device", device)
+		if trimmed := strings.TrimSpace(device); trimmed == "x" { // spaces around are not of the value
+			r.want(http.StatusOK).became("created")
+			continue
+		}
+		r.want(http.StatusBadRequest, "invalid_request")
+	}
+}
+
+// The filters narrow the one trail together, and pages of it lose and repeat nothing.
+func TestTrailIsFilteredAndPaged(t *testing.T) {
+	t.Parallel()
+	s := newService(t)
+	p, q := newPond(s), newPond(s)
+	member := s.create("/v1/members", members{"name": "Mutale", "role": "keeper", "sites": []string{p.site}})
+	firstID, first := s.issue(members{"member_id": member, "name": "phone"})
+	secondID, second := s.issue(members{"member_id": member, "name": "tablet"})
+	for i, token := range []string{first, second, first} {
+		s.post(token, []members{
+			p.entry("water", day(i), members{"unit_id": p.a, "ph": 7}), p.entry("expense", day(i), members{"category": "rent", "amount": "1.00"}),
+		}).want(http.StatusOK).became("created created")
+	}
+	s.recorded(q.entry("water", day(9), members{"unit_id": q.a, "ph": 7}))
+	s.do("POST", "/v1/batches", second, p.batch(newText())).want(http.StatusCreated)
+	all := s.wholeTrail()
+	for i := range all[1:] {
+		if all[i+1].At.Before(all[i].At) {
+			t.Errorf("line %d was written before line %d", i+1, i)
+		}
+	}
+	middle := all[len(all)/2].At
+	for name, c := range map[string]struct {
+		query url.Values
+		want  func(trailLine) bool
+	}{
+		"all":           {nil, func(trailLine) bool { return true }},
+		"site":          {url.Values{"site_id": {q.site}}, func(l trailLine) bool { return l.SiteID == q.site }},
+		"token":         {url.Values{"who": {firstID}}, func(l trailLine) bool { return l.By.TokenID == firstID }},
+		"member":        {url.Values{"who": {member}}, func(l trailLine) bool { return l.By.MemberID == member }},
+		"nobody":        {url.Values{"who": {newText()}}, func(trailLine) bool { return false }},
+		"noun":          {url.Values{"noun": {"unit"}}, func(l trailLine) bool { return l.What.Noun == "unit" }},
+		"nouns":         {url.Values{"noun": {"unit", "entry"}}, func(l trailLine) bool { return l.What.Noun == "unit" || l.What.Noun == "entry" }},
+		"entries":       {url.Values{"noun": {"entry"}}, func(l trailLine) bool { return l.EntryID != "" }},
+		"kind":          {url.Values{"kind": {"water"}}, func(l trailLine) bool { return l.What.Kind == "water" }},
+		"kind of a":     {url.Values{"kind": {"water", "death"}, "site_id": {p.site}}, func(l trailLine) bool { return l.What.Kind == "water" && l.SiteID == p.site }},
+		"noun and kind": {url.Values{"kind": {"water"}, "noun": {"unit"}}, func(trailLine) bool { return false }},
+		"from":          {url.Values{"from": {middle.Format(time.RFC3339Nano)}}, func(l trailLine) bool { return !l.At.Before(middle) }},
+		"to":            {url.Values{"to": {middle.Format(time.RFC3339Nano)}}, func(l trailLine) bool { return l.At.Before(middle) }},
+		"who and what":  {url.Values{"who": {secondID}, "noun": {"batch"}}, func(l trailLine) bool { return l.By.TokenID == secondID && l.What.Noun == "batch" }},
+	} {
+		var want []string
+		for _, l := range all {
+			if c.want(l) {
+				want = append(want, l.What.ID+l.String())
+			}
+		}
+		for _, limit := range []int{1, 3, 500} {
+			var got []string
+			for _, l := range s.trail(s.coordinator, c.query, limit) {
+				got = append(got, l.What.ID+l.String())
+			}
+			if !slices.Equal(got, want) {
+				t.Errorf("%s, %d at a time: %d lines, want %d", name, limit, len(got), len(want))
+			}
+		}
+		if none := name == "nobody" || name == "noun and kind"; none == (len(want) > 0) {
+			t.Errorf("%s finds %d lines", name, len(want))
+		}
+	}
+	// An auditor of one site reads of that site; nobody reads of a neighbour.
+	bound := s.trail(s.token(domain.Auditor, q.site), nil, 2)
+	if len(bound) == 0 || slices.ContainsFunc(bound, func(l trailLine) bool { return l.SiteID != q.site }) {
+		t.Errorf("the auditor of a site reads %v", bound)
+	}
+	other := s.neighbour()
+	for _, l := range other.trail(other.coordinator, url.Values{}, 500) {
+		if l.What.Noun != "coop" && l.What.Noun != "token" {
+			t.Errorf("the neighbour reads %v", l)
+		}
+	}
+	for _, query := range []url.Values{{"site_id": {p.site}}, {"who": {member}}, {"who": {firstID}}} {
+		if lines := other.trail(other.coordinator, query, 500); len(lines) > 0 {
+			t.Errorf("the neighbour finds %v by %v", lines, query)
+		}
+	}
+	cursor := s.do("GET", "/v1/audit?limit=1", s.coordinator, nil).at("/next")
+	s.do("GET", "/v1/audit?noun=unit&after="+cursor, s.coordinator, nil).want(http.StatusBadRequest, "invalid_cursor")
+}
