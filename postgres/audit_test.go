@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgconn"
 
 	"shoalbook/domain"
@@ -210,5 +211,55 @@ func TestLineOfOperator(t *testing.T) {
 			t.Errorf("the trail of a token is %+v", of)
 		}
 		return nil
+	})
+}
+
+// Where the owner of the tables is nobody special, and bound by the walls like all,
+// the trail is written all the same.
+func TestTrailOfPlainOwner(t *testing.T) {
+	t.Parallel()
+	url := postgrestest.New(t).URL
+	if err := postgres.MigrateDown(t.Context(), url); err != nil {
+		t.Fatal(err)
+	}
+	conn := owner(t, url)
+	login := "shoalbook_test_" + newID[int]().String()
+	name := pgx.Identifier{login}.Sanitize()
+	for _, sql := range []string{`create role ` + name + ` login in role shoalbook_service`, `drop table schema_migrations`, `alter schema public owner to ` + name} {
+		if _, err := conn.Exec(t.Context(), sql); err != nil {
+			t.Fatal(err)
+		}
+	}
+	t.Cleanup(func() {
+		for _, sql := range []string{`reassign owned by ` + name + ` to current_user`, `drop owned by ` + name, `drop role ` + name} {
+			if _, err := conn.Exec(context.Background(), sql); err != nil {
+				t.Error(err)
+			}
+		}
+	})
+	t.Run("owner", func(t *testing.T) { // closes its connections before the role is dropped
+		plain := loginURL(t, url, login)
+		if err := postgres.MigrateUp(t.Context(), plain); err != nil {
+			t.Fatal(err)
+		}
+		store := openAt(t, plain, postgres.Options{})
+		f := newFarm(t, store)
+		site := f.site(t)
+		unit := f.unit(t, site)
+		f.update(t, func(ctx context.Context, tx *postgres.Tx) error {
+			_, err := postgres.Units.Revise(ctx, tx, unit, 1, ptr(domain.NewDate(2026, 1, 10)), func(u *domain.Unit) error { u.WaterVolumeL = nil; return nil })
+			return err
+		})
+		if lines := f.lines(t, unit); len(lines) != 2 || lines[1].ValidFrom == nil {
+			t.Errorf("the trail of the tank is %+v", lines)
+		}
+		bound := f.token(t, domain.Coordinator, []domain.SiteID{site})
+		err := store.Update(t.Context(), bound, func(tx *postgres.Tx) error {
+			_, err := postgres.Loops.Create(t.Context(), tx, domain.Loop{ID: newID[domain.Loop](), Site: site, Name: "Loop"})
+			return err
+		})
+		if err != nil {
+			t.Errorf("who is bound to the site cannot change it: %v", err)
+		}
 	})
 }
