@@ -61,7 +61,7 @@ func serveStore(ctx context.Context, s *Settings, log *slog.Logger, store *postg
 		},
 		Load:    store.Load,
 		Metrics: s.Metrics,
-		Rates:   api.Rates{PerToken: s.RatePerToken, PerCoop: s.RatePerCoop, Wrong: wrongTokens},
+		Rates:   api.Rates{PerToken: s.RatePerToken, PerCoop: s.RatePerCoop, Wrong: wrongTokens, AtOnce: max(1, int(s.DatabaseConns)/4)},
 		Origins: strings.FieldsFunc(s.CORSOrigins, func(r rune) bool { return r == ',' || r == ' ' }),
 	})
 	if err != nil {

@@ -1,6 +1,7 @@
 package api
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"net/http"
@@ -19,6 +20,7 @@ type Rates struct {
 	PerToken int // with one token
 	PerCoop  int // of one co-operative, with all its tokens
 	Wrong    int // that were turned away for their token, from one address
+	AtOnce   int // of one co-operative that are worked on at the same moment; others wait
 }
 
 // limits holds the buckets that requests are taken from. What is limited by a token
@@ -26,11 +28,12 @@ type Rates struct {
 // co-operative is charged only for requests that were let in.
 type limits struct {
 	tokens, coops, wrong *buckets
+	atOnce               turnstiles
 	now                  func() time.Time
 }
 
 func newLimits(r Rates, now func() time.Time) *limits {
-	return &limits{newBuckets(r.PerToken), newBuckets(r.PerCoop), newBuckets(r.Wrong), now}
+	return &limits{newBuckets(r.PerToken), newBuckets(r.PerCoop), newBuckets(r.Wrong), turnstiles{most: r.AtOnce}, now}
 }
 
 // strangers turns an address away from which too many wrong tokens came, before
@@ -68,6 +71,12 @@ func (l *limits) limit(c *gin.Context) {
 		return
 	}
 	l.tell(c, "token", l.tokens, token, now)
+	leave, err := l.atOnce.enter(c.Request.Context(), r.credential.Coop)
+	if err != nil {
+		writeProblem(c, err)
+		return
+	}
+	defer leave()
 	c.Next()
 	if c.Writer.Status() != http.StatusUnauthorized {
 		l.coops.take(coop, now)
@@ -89,6 +98,56 @@ func (l *limits) tell(c *gin.Context, name string, b *buckets, key string, now t
 func tooMany(c *gin.Context, wait time.Duration, detail string) {
 	c.Header("Retry-After", fmt.Sprint(int(math.Ceil(wait.Seconds()))))
 	writeProblem(c, domain.Errorf(domain.TooMany, "too_many_requests", "%s: wait a little, then send the same again", detail))
+}
+
+// turnstiles let only so many requests of a co-operative in at a time, so that a greedy
+// one waits for itself and not others for it.
+type turnstiles struct {
+	most   int
+	mu     sync.Mutex
+	byCoop map[domain.CoopID]*turnstile
+}
+
+type turnstile struct {
+	inside chan struct{}
+	here   int // inside or waiting
+}
+
+func (t *turnstiles) enter(ctx context.Context, coop domain.CoopID) (leave func(), err error) {
+	if t.most <= 0 {
+		return func() {}, nil
+	}
+	t.mu.Lock()
+	if t.byCoop == nil {
+		t.byCoop = map[domain.CoopID]*turnstile{}
+	}
+	s := t.byCoop[coop]
+	if s == nil {
+		s = &turnstile{inside: make(chan struct{}, t.most)}
+		t.byCoop[coop] = s
+	}
+	s.here++
+	t.mu.Unlock()
+	gone := func() {
+		t.mu.Lock()
+		defer t.mu.Unlock()
+		if s.here--; s.here == 0 {
+			delete(t.byCoop, coop)
+		}
+	}
+	out := func() { <-s.inside; gone() }
+	select { // who need not wait is let in, whatever else
+	case s.inside <- struct{}{}:
+		return out, nil
+	default:
+	}
+	select {
+	case s.inside <- struct{}{}:
+		return out, nil
+	case <-ctx.Done():
+		gone()
+		return nil, domain.Errorf(domain.Unavailable, "unavailable", "your co-operative has many requests under way; it is safe to send this one again")
+	}
 }
 
 // buckets are token buckets by key, of which those that are full are forgotten.

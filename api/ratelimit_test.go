@@ -1,6 +1,7 @@
 package api
 
 import (
+	"context"
 	"fmt"
 	"math/rand/v2"
 	"net/http"
@@ -15,6 +16,8 @@ import (
 	"shoalbook/domain"
 	"shoalbook/postgres"
 )
+
+func init() { gin.SetMode(gin.ReleaseMode) }
 
 // limitedEngine answers 200, or 401 for tokens of the co-operative 0.
 func limitedEngine(r Rates, clock *time.Time) *gin.Engine {
@@ -121,5 +124,39 @@ func TestBucketsForget(t *testing.T) {
 	b.take("x", clock)
 	if n := len(b.byKey); n != 1 {
 		t.Errorf("two minutes later %d buckets are kept", n)
+	}
+}
+
+// Of a greedy co-operative only so many are let in; another one need not wait.
+func TestTurnstiles(t *testing.T) {
+	t.Parallel()
+	gates := turnstiles{most: 2}
+	greedy, small := domain.CoopID{1}, domain.CoopID{2}
+	var leave []func()
+	for range 2 {
+		l, err := gates.enter(t.Context(), greedy)
+		if err != nil {
+			t.Fatal(err)
+		}
+		leave = append(leave, l)
+	}
+	over, cancel := context.WithCancel(t.Context())
+	cancel()
+	if _, err := gates.enter(over, greedy); err == nil {
+		t.Fatal("a third one was let in")
+	}
+	l, err := gates.enter(over, small)
+	if err != nil {
+		t.Fatalf("another co-operative waits: %v", err)
+	}
+	l()
+	leave[0]()
+	if l, err = gates.enter(t.Context(), greedy); err != nil {
+		t.Fatalf("after one has left: %v", err)
+	}
+	l()
+	leave[1]()
+	if len(gates.byCoop) != 0 {
+		t.Errorf("%d gates are kept for nobody", len(gates.byCoop))
 	}
 }

@@ -325,7 +325,7 @@ func BenchmarkWalls(b *testing.B) {
 // BenchmarkNeighbour: one greedy co-operative does not slow the others. Budget: the
 // 99th percentile of a small one, under a neighbour's flood, is at most twice the idle one.
 func BenchmarkNeighbour(b *testing.B) {
-	n := newBenchAt(b, api.Rates{PerToken: 600, PerCoop: 6000})
+	n := newBenchAt(b, api.Rates{PerToken: 600, PerCoop: 6000, AtOnce: clients / 4})
 	path := "/v1/batches/" + n.ponds[0].batch + "/performance"
 	p99 := func(calls int) time.Duration {
 		var took []time.Duration
