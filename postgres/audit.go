@@ -87,8 +87,8 @@ func (f LineFilter) query(coop domain.CoopID) (string, []any) {
 		w.and(`l.site_id = $`, *f.Site)
 	}
 	if f.Who != nil {
-		w.and(`exists (select from (values ($::uuid)) who (id) where l.token_id = who.id or l.token_id in (
-			select id from token where coop_id = l.coop_id and member_id = who.id))`, *f.Who)
+		who := w.arg(*f.Who)
+		w.sql.WriteString(` and l.token_id = any(array(select id from token where coop_id = $1 and member_id = ` + who + `) || ` + who + `::uuid)`)
 	}
 	if f.From != nil {
 		w.and(`l.recorded_at >= $`, *f.From)
