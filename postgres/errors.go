@@ -3,6 +3,7 @@ package postgres
 import (
 	"context"
 	"errors"
+	"io"
 	"net"
 	"strings"
 
@@ -101,7 +102,9 @@ func translate(err error) error {
 	if !errors.As(err, &failed) {
 		var connect *pgconn.ConnectError
 		var network net.Error
-		if errors.As(err, &connect) || errors.As(err, &network) || errors.Is(err, net.ErrClosed) {
+		// A database that is killed says nothing any more, not even goodbye.
+		if errors.As(err, &connect) || errors.As(err, &network) || errors.Is(err, net.ErrClosed) ||
+			errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, io.EOF) || errors.Is(err, pgconn.ErrConnClosed) {
 			return unavailable{err}
 		}
 		return err
