@@ -137,7 +137,7 @@ func TestDemoKeepsItsData(t *testing.T) {
 	}
 	data := filepath.Join(dir, "kept")
 	env := map[string]string{"PG_BIN": os.Getenv("PG_BIN")}
-	args := []string{"--sites", "3", "--data", data, "--listen", "127.0.0.1:0"}
+	args := []string{"--sites", "2", "--data", data, "--listen", "127.0.0.1:0"}
 	out, _, stop := background(t, env, append([]string{"demo"}, args...)...)
 	out.find(t, `(Ctrl-C ends the demo)`)
 	text := out.String()

@@ -23,6 +23,7 @@ type showing struct {
 	batches         []shownBatch
 	closed, growing int // of those that are not shown
 	keeps           domain.SiteID
+	school          string                // that is kept
 	pond            *postgres.Performance // of fish that grow there; nil: no fish grow anywhere
 
 	coordinator, keeper, funder domain.Token
@@ -89,6 +90,7 @@ func (show *showing) read(ctx context.Context, tx *postgres.Tx, coop domain.Coop
 			return err
 		}
 	}
+	show.school = schools[show.keeps]
 	const rows = 16 // a screen
 	for i, b := range slices.Concat(closed, growing) {
 		if i >= rows {
@@ -134,7 +136,7 @@ func (b *shownBatch) figures(p domain.Performance) {
 func (show *showing) text() string {
 	var out strings.Builder
 	say := func(format string, args ...any) { fmt.Fprintf(&out, format+"\n", args...) }
-	say("\n%s, an invented co-operative of %d schools, is served at\n\n  %s        read about it and try it at %[3]s/docs\n", show.coop.Name, show.schools, show.url)
+	say("\n%s, an invented co-operative (schools: %d), is served at\n\n  %s        read about it and try it at %[3]s/docs\n", show.coop.Name, show.schools, show.url)
 	table := [][]string{{"Site", "Batch", "Species", "State", "Survival", "Feed conversion", string(show.coop.Currency) + " per kg"}}
 	for _, b := range show.batches {
 		table = append(table, []string{b.school, b.name, b.species, b.state, b.survival, b.fcr, b.costPer})
@@ -145,9 +147,9 @@ func (show *showing) text() string {
 	}
 	say("\nTokens")
 	say("  coordinator  %s", show.coordinator.Text())
-	say("  keeper       %s  of one school", show.keeper.Text())
-	say("  funder       %s  sees what is issued to it: nothing yet", show.funder.Text())
-	say("\nTo try: three schools at a glance, all figures of the first batch above, and what a keeper does every day.\n")
+	say("  keeper       %s  (of %s)", show.keeper.Text(), show.school)
+	say("  funder       %s  (sees what is issued to it: nothing yet)", show.funder.Text())
+	say("\nTo try: three schools at a glance, all figures of the first batch above, and what a keeper writes down.\n")
 	get := func(path string) string {
 		return fmt.Sprintf("curl -s -H 'Authorization: Bearer %s' '%s%s'\n", show.coordinator.Text(), show.url, path)
 	}
