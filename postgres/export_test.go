@@ -49,3 +49,8 @@ func StateColumns(table string) []string {
 	columns := map[string]string{"batch_day": batchColumns, "batch_sum": batchColumns, "store_day": storeColumns, "unit_day": unitColumns}[table]
 	return strings.FieldsFunc(columns, func(r rune) bool { return strings.ContainsRune(", \n\t", r) })
 }
+
+// All runs a query and returns its rows as structs.
+func All[T any](ctx context.Context, tx *Tx, sql string, args ...any) ([]T, error) {
+	return all[T](ctx, tx, sql, args...)
+}
