@@ -22,7 +22,7 @@ import (
 // A request is what the service itself knows of a request it is answering.
 type request struct {
 	id    string // in the answer, in every problem and in every line of the log
-	trace string // W3C trace id, the client's if it sent one; in the answer and the log too
+	trace string // W3C trace id, the client's if it sent one; wherever the id is
 	log   *slog.Logger
 
 	operation  *operation          // what the contract says of it, see validator.find
@@ -37,6 +37,11 @@ func requestOf(c *gin.Context) *request {
 		return r.(*request)
 	}
 	return &request{log: slog.Default()}
+}
+
+// note writes a line of the log that belongs to the request.
+func (r *request) note(ctx context.Context, level slog.Level, message string, attrs ...slog.Attr) {
+	r.log.LogAttrs(ctx, level, message, append(attrs, slog.String("request_id", r.id), slog.String("trace_id", r.trace))...)
 }
 
 // begin gives every request an id and a time limit, and logs how it ended. The
@@ -147,8 +152,7 @@ func recovery(c *gin.Context) {
 			panic(v) // how a handler cuts the connection on purpose
 		}
 		r := requestOf(c)
-		r.log.LogAttrs(c.Request.Context(), slog.LevelError, "panic", slog.String("request_id", r.id),
-			slog.Any("panic", v), slog.String("stack", string(debug.Stack())))
+		r.note(c.Request.Context(), slog.LevelError, "panic", slog.Any("panic", v), slog.String("stack", string(debug.Stack())))
 		writeProblem(c, errPanic)
 	}()
 	c.Next()

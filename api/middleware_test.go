@@ -104,11 +104,20 @@ func TestPanicIsAProblemAndTheServiceLives(t *testing.T) {
 		r.GET("/v1/coop", func(*gin.Context) { panic("secret of the house") })
 	})
 	got := send(t, server, "GET", "/v1/coop", nil, "X-Request-Id", "my-own-1")
-	if p := got.problem(t); p.Status != 500 || p.Code != "internal" || p.RequestID != "my-own-1" {
+	p := got.problem(t)
+	if p.Status != 500 || p.Code != "internal" || p.RequestID != "my-own-1" || len(p.TraceID) != 32 {
 		t.Errorf("got %+v", p)
+	}
+	if trace := got.header.Get("Traceparent"); !strings.HasPrefix(trace, "00-"+p.TraceID+"-") {
+		t.Errorf("the trace %s is answered as %s", p.TraceID, trace)
 	}
 	if strings.Contains(string(got.body), "secret") {
 		t.Errorf("the answer tells of the panic: %s", got.body)
+	}
+	for _, message := range []string{"panic", "internal error", "request"} {
+		if line := logLine(t, log, message); line["request_id"] != "my-own-1" || line["trace_id"] != p.TraceID {
+			t.Errorf("of another request or trace: %v", line)
+		}
 	}
 	if line := logLine(t, log, "panic"); line["panic"] != "secret of the house" || !strings.Contains(fmt.Sprint(line["stack"]), "middleware_test.go") {
 		t.Errorf("the log says %v", line)

@@ -93,6 +93,7 @@ type problem struct {
 	Code      string         `json:"code"`
 	Instance  string         `json:"instance"`
 	RequestID string         `json:"request_id"`
+	TraceID   string         `json:"trace_id,omitempty"`
 	Errors    []problemField `json:"errors,omitempty"`
 	Results   any            `json:"results,omitempty"`
 }
@@ -123,6 +124,7 @@ func newProblem(c *gin.Context, err error) problem {
 		Code:      refusal.Code,
 		Instance:  c.Request.URL.EscapedPath(),
 		RequestID: requestOf(c).id,
+		TraceID:   requestOf(c).trace,
 		Errors:    problemFields(refusal.Fields),
 	}
 }
@@ -132,15 +134,15 @@ func refusalOf(c *gin.Context, err error) *domain.Error {
 	ctx, r := c.Request.Context(), requestOf(c)
 	if refusal, ok := errors.AsType[*domain.Error](err); ok && refusal.Kind != domain.Internal && statuses[refusal.Kind] != 0 {
 		if refusal.Kind == domain.Unavailable { // its cause is in the error around it
-			r.log.LogAttrs(ctx, slog.LevelWarn, "unavailable", slog.String("request_id", r.id), slog.Any("error", err))
+			r.note(ctx, slog.LevelWarn, "unavailable", slog.Any("error", err))
 		}
 		return refusal
 	}
 	if errors.Is(err, context.DeadlineExceeded) || errors.Is(err, context.Canceled) && ctx.Err() != nil {
-		r.log.LogAttrs(ctx, slog.LevelWarn, "request given up", slog.String("request_id", r.id), slog.Any("error", err))
+		r.note(ctx, slog.LevelWarn, "request given up", slog.Any("error", err))
 		return domain.Errorf(domain.Unavailable, "unavailable", "this took too long; it is safe to send the same request again")
 	}
-	r.log.LogAttrs(ctx, slog.LevelError, "internal error", slog.String("request_id", r.id), slog.Any("error", err))
+	r.note(ctx, slog.LevelError, "internal error", slog.Any("error", err))
 	return domain.Errorf(domain.Internal, "internal", "the request could not be carried out; by its request id we can find out why")
 }
 

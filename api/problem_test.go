@@ -84,10 +84,10 @@ func TestProblemOfEachKind(t *testing.T) {
 			refusal := &domain.Error{Kind: c.kind, Code: c.code, Detail: "words <for> a person",
 				Fields: []domain.FieldError{{Pointer: "/entries/0/count", Detail: "is too much"}}}
 			server, _ := newTestServer(t, failing(fmt.Errorf("wrapped: %w", refusal)))
-			got := send(t, server, "GET", "/v1/coop", nil, "X-Request-Id", "my-own-1")
+			got := send(t, server, "GET", "/v1/coop", nil, "X-Request-Id", "my-own-1", "Traceparent", "00-4bf92f3577b34da6a3ce929d0e0e4736-00f067aa0ba902b7-01")
 			want := problem{
 				Type: "https://shoalbook.example/problems/" + c.code, Title: titles[c.code], Status: c.status,
-				Detail: "words <for> a person", Code: c.code, Instance: "/v1/coop", RequestID: "my-own-1",
+				Detail: "words <for> a person", Code: c.code, Instance: "/v1/coop", RequestID: "my-own-1", TraceID: "4bf92f3577b34da6a3ce929d0e0e4736",
 				Errors: []problemField{{"/entries/0/count", "is too much"}},
 			}
 			if p := got.problem(t); fmt.Sprint(p) != fmt.Sprint(want) {

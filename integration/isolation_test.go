@@ -301,7 +301,7 @@ func put(v any, at []string, what string) any {
 	return []any{what} // of a list that was left out
 }
 
-var changing = regexp.MustCompile(`"request_id":"[^"]*"|\d{4}-\d\d-\d\dT[0-9:.]+Z|shoal_\w+|"expires_at":"[^"]*"`)
+var changing = regexp.MustCompile(`"(?:request|trace)_id":"[^"]*"|\d{4}-\d\d-\d\dT[0-9:.]+Z|shoal_\w+|"expires_at":"[^"]*"`)
 
 // plain returns what an answer says, but for what is another every time.
 func plain(r response, asked string) string {

@@ -154,6 +154,9 @@ func TestResponses(t *testing.T) {
 			if r.Value.Headers["X-Request-Id"] == nil {
 				t.Errorf("%s: response %s has no X-Request-Id", where, status)
 			}
+			if r.Value.Headers["Traceparent"] == nil {
+				t.Errorf("%s: response %s has no Traceparent", where, status)
+			}
 			if strings.HasPrefix(status, "2") {
 				success = true
 				continue

@@ -3325,6 +3325,9 @@ type NotAllRecordedProblem struct {
 	// Title The kind of problem in words.
 	Title string `json:"title"`
 
+	// TraceID The trace it is part of.
+	TraceID *string `json:"trace_id,omitempty"`
+
 	// Type https://shoalbook.example/problems/not_all_recorded
 	Type string `json:"type"`
 }
@@ -3772,6 +3775,9 @@ type Problem struct {
 
 	// Title The kind of problem in words, always the same for a code.
 	Title string `json:"title"`
+
+	// TraceID The trace it is part of.
+	TraceID *string `json:"trace_id,omitempty"`
 
 	// Type The kind of problem: https://shoalbook.example/problems/ and the code.
 	Type string `json:"type"`

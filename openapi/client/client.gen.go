@@ -6486,22 +6486,26 @@ type ClientWithResponsesInterface interface {
 
 // GetDocsResponse200Headers the declared response headers of an HTTP 200 response for GetDocs
 type GetDocsResponse200Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetDocsResponse400Headers the declared response headers of an HTTP 400 response for GetDocs
 type GetDocsResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetDocsResponse406Headers the declared response headers of an HTTP 406 response for GetDocs
 type GetDocsResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetDocsResponse500Headers the declared response headers of an HTTP 500 response for GetDocs
 type GetDocsResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 type GetDocsResponse struct {
@@ -6569,22 +6573,26 @@ func (r GetDocsResponse) ContentType() string {
 
 // GetHealthResponse200Headers the declared response headers of an HTTP 200 response for GetHealth
 type GetHealthResponse200Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetHealthResponse400Headers the declared response headers of an HTTP 400 response for GetHealth
 type GetHealthResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetHealthResponse406Headers the declared response headers of an HTTP 406 response for GetHealth
 type GetHealthResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetHealthResponse500Headers the declared response headers of an HTTP 500 response for GetHealth
 type GetHealthResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 type GetHealthResponse struct {
@@ -6659,27 +6667,32 @@ func (r GetHealthResponse) ContentType() string {
 
 // GetMetricsResponse200Headers the declared response headers of an HTTP 200 response for GetMetrics
 type GetMetricsResponse200Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetMetricsResponse400Headers the declared response headers of an HTTP 400 response for GetMetrics
 type GetMetricsResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetMetricsResponse404Headers the declared response headers of an HTTP 404 response for GetMetrics
 type GetMetricsResponse404Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetMetricsResponse406Headers the declared response headers of an HTTP 406 response for GetMetrics
 type GetMetricsResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetMetricsResponse500Headers the declared response headers of an HTTP 500 response for GetMetrics
 type GetMetricsResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 type GetMetricsResponse struct {
@@ -6756,22 +6769,26 @@ func (r GetMetricsResponse) ContentType() string {
 
 // GetContractResponse200Headers the declared response headers of an HTTP 200 response for GetContract
 type GetContractResponse200Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetContractResponse400Headers the declared response headers of an HTTP 400 response for GetContract
 type GetContractResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetContractResponse406Headers the declared response headers of an HTTP 406 response for GetContract
 type GetContractResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetContractResponse500Headers the declared response headers of an HTTP 500 response for GetContract
 type GetContractResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 type GetContractResponse struct {
@@ -6839,28 +6856,33 @@ func (r GetContractResponse) ContentType() string {
 
 // GetReadinessResponse200Headers the declared response headers of an HTTP 200 response for GetReadiness
 type GetReadinessResponse200Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetReadinessResponse400Headers the declared response headers of an HTTP 400 response for GetReadiness
 type GetReadinessResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetReadinessResponse406Headers the declared response headers of an HTTP 406 response for GetReadiness
 type GetReadinessResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetReadinessResponse500Headers the declared response headers of an HTTP 500 response for GetReadiness
 type GetReadinessResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetReadinessResponse503Headers the declared response headers of an HTTP 503 response for GetReadiness
 type GetReadinessResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type GetReadinessResponse struct {
@@ -6944,47 +6966,55 @@ func (r GetReadinessResponse) ContentType() string {
 
 // ListAccountsResponse200Headers the declared response headers of an HTTP 200 response for ListAccounts
 type ListAccountsResponse200Headers struct {
-	Link       *string
-	XRequestID string
+	Link        *string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListAccountsResponse400Headers the declared response headers of an HTTP 400 response for ListAccounts
 type ListAccountsResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListAccountsResponse401Headers the declared response headers of an HTTP 401 response for ListAccounts
 type ListAccountsResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListAccountsResponse403Headers the declared response headers of an HTTP 403 response for ListAccounts
 type ListAccountsResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListAccountsResponse406Headers the declared response headers of an HTTP 406 response for ListAccounts
 type ListAccountsResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListAccountsResponse429Headers the declared response headers of an HTTP 429 response for ListAccounts
 type ListAccountsResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // ListAccountsResponse500Headers the declared response headers of an HTTP 500 response for ListAccounts
 type ListAccountsResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListAccountsResponse503Headers the declared response headers of an HTTP 503 response for ListAccounts
 type ListAccountsResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type ListAccountsResponse struct {
@@ -7095,47 +7125,55 @@ func (r ListAccountsResponse) ContentType() string {
 
 // ListAuditResponse200Headers the declared response headers of an HTTP 200 response for ListAudit
 type ListAuditResponse200Headers struct {
-	Link       *string
-	XRequestID string
+	Link        *string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListAuditResponse400Headers the declared response headers of an HTTP 400 response for ListAudit
 type ListAuditResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListAuditResponse401Headers the declared response headers of an HTTP 401 response for ListAudit
 type ListAuditResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListAuditResponse403Headers the declared response headers of an HTTP 403 response for ListAudit
 type ListAuditResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListAuditResponse406Headers the declared response headers of an HTTP 406 response for ListAudit
 type ListAuditResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListAuditResponse429Headers the declared response headers of an HTTP 429 response for ListAudit
 type ListAuditResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // ListAuditResponse500Headers the declared response headers of an HTTP 500 response for ListAudit
 type ListAuditResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListAuditResponse503Headers the declared response headers of an HTTP 503 response for ListAudit
 type ListAuditResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type ListAuditResponse struct {
@@ -7246,47 +7284,55 @@ func (r ListAuditResponse) ContentType() string {
 
 // ListBatchesResponse200Headers the declared response headers of an HTTP 200 response for ListBatches
 type ListBatchesResponse200Headers struct {
-	Link       *string
-	XRequestID string
+	Link        *string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListBatchesResponse400Headers the declared response headers of an HTTP 400 response for ListBatches
 type ListBatchesResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListBatchesResponse401Headers the declared response headers of an HTTP 401 response for ListBatches
 type ListBatchesResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListBatchesResponse403Headers the declared response headers of an HTTP 403 response for ListBatches
 type ListBatchesResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListBatchesResponse406Headers the declared response headers of an HTTP 406 response for ListBatches
 type ListBatchesResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListBatchesResponse429Headers the declared response headers of an HTTP 429 response for ListBatches
 type ListBatchesResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // ListBatchesResponse500Headers the declared response headers of an HTTP 500 response for ListBatches
 type ListBatchesResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListBatchesResponse503Headers the declared response headers of an HTTP 503 response for ListBatches
 type ListBatchesResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type ListBatchesResponse struct {
@@ -7397,74 +7443,87 @@ func (r ListBatchesResponse) ContentType() string {
 
 // CreateBatchResponse200Headers the declared response headers of an HTTP 200 response for CreateBatch
 type CreateBatchResponse200Headers struct {
-	ETag       string
-	XRequestID string
+	ETag        string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateBatchResponse201Headers the declared response headers of an HTTP 201 response for CreateBatch
 type CreateBatchResponse201Headers struct {
-	ETag       string
-	Location   string
-	XRequestID string
+	ETag        string
+	Location    string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateBatchResponse400Headers the declared response headers of an HTTP 400 response for CreateBatch
 type CreateBatchResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateBatchResponse401Headers the declared response headers of an HTTP 401 response for CreateBatch
 type CreateBatchResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // CreateBatchResponse403Headers the declared response headers of an HTTP 403 response for CreateBatch
 type CreateBatchResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // CreateBatchResponse406Headers the declared response headers of an HTTP 406 response for CreateBatch
 type CreateBatchResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateBatchResponse409Headers the declared response headers of an HTTP 409 response for CreateBatch
 type CreateBatchResponse409Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateBatchResponse413Headers the declared response headers of an HTTP 413 response for CreateBatch
 type CreateBatchResponse413Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateBatchResponse415Headers the declared response headers of an HTTP 415 response for CreateBatch
 type CreateBatchResponse415Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateBatchResponse422Headers the declared response headers of an HTTP 422 response for CreateBatch
 type CreateBatchResponse422Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateBatchResponse429Headers the declared response headers of an HTTP 429 response for CreateBatch
 type CreateBatchResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateBatchResponse500Headers the declared response headers of an HTTP 500 response for CreateBatch
 type CreateBatchResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateBatchResponse503Headers the declared response headers of an HTTP 503 response for CreateBatch
 type CreateBatchResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type CreateBatchResponse struct {
@@ -7620,52 +7679,61 @@ func (r CreateBatchResponse) ContentType() string {
 
 // GetBatchResponse200Headers the declared response headers of an HTTP 200 response for GetBatch
 type GetBatchResponse200Headers struct {
-	ETag       string
-	XRequestID string
+	ETag        string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetBatchResponse400Headers the declared response headers of an HTTP 400 response for GetBatch
 type GetBatchResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetBatchResponse401Headers the declared response headers of an HTTP 401 response for GetBatch
 type GetBatchResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // GetBatchResponse403Headers the declared response headers of an HTTP 403 response for GetBatch
 type GetBatchResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // GetBatchResponse404Headers the declared response headers of an HTTP 404 response for GetBatch
 type GetBatchResponse404Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetBatchResponse406Headers the declared response headers of an HTTP 406 response for GetBatch
 type GetBatchResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetBatchResponse429Headers the declared response headers of an HTTP 429 response for GetBatch
 type GetBatchResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // GetBatchResponse500Headers the declared response headers of an HTTP 500 response for GetBatch
 type GetBatchResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetBatchResponse503Headers the declared response headers of an HTTP 503 response for GetBatch
 type GetBatchResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type GetBatchResponse struct {
@@ -7785,77 +7853,91 @@ func (r GetBatchResponse) ContentType() string {
 
 // ReviseBatchResponse200Headers the declared response headers of an HTTP 200 response for ReviseBatch
 type ReviseBatchResponse200Headers struct {
-	ETag       string
-	XRequestID string
+	ETag        string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseBatchResponse400Headers the declared response headers of an HTTP 400 response for ReviseBatch
 type ReviseBatchResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseBatchResponse401Headers the declared response headers of an HTTP 401 response for ReviseBatch
 type ReviseBatchResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ReviseBatchResponse403Headers the declared response headers of an HTTP 403 response for ReviseBatch
 type ReviseBatchResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ReviseBatchResponse404Headers the declared response headers of an HTTP 404 response for ReviseBatch
 type ReviseBatchResponse404Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseBatchResponse406Headers the declared response headers of an HTTP 406 response for ReviseBatch
 type ReviseBatchResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseBatchResponse412Headers the declared response headers of an HTTP 412 response for ReviseBatch
 type ReviseBatchResponse412Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseBatchResponse413Headers the declared response headers of an HTTP 413 response for ReviseBatch
 type ReviseBatchResponse413Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseBatchResponse415Headers the declared response headers of an HTTP 415 response for ReviseBatch
 type ReviseBatchResponse415Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseBatchResponse422Headers the declared response headers of an HTTP 422 response for ReviseBatch
 type ReviseBatchResponse422Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseBatchResponse428Headers the declared response headers of an HTTP 428 response for ReviseBatch
 type ReviseBatchResponse428Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseBatchResponse429Headers the declared response headers of an HTTP 429 response for ReviseBatch
 type ReviseBatchResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseBatchResponse500Headers the declared response headers of an HTTP 500 response for ReviseBatch
 type ReviseBatchResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseBatchResponse503Headers the declared response headers of an HTTP 503 response for ReviseBatch
 type ReviseBatchResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type ReviseBatchResponse struct {
@@ -8020,56 +8102,66 @@ func (r ReviseBatchResponse) ContentType() string {
 
 // GetLineageResponse200Headers the declared response headers of an HTTP 200 response for GetLineage
 type GetLineageResponse200Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetLineageResponse400Headers the declared response headers of an HTTP 400 response for GetLineage
 type GetLineageResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetLineageResponse401Headers the declared response headers of an HTTP 401 response for GetLineage
 type GetLineageResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // GetLineageResponse403Headers the declared response headers of an HTTP 403 response for GetLineage
 type GetLineageResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // GetLineageResponse404Headers the declared response headers of an HTTP 404 response for GetLineage
 type GetLineageResponse404Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetLineageResponse406Headers the declared response headers of an HTTP 406 response for GetLineage
 type GetLineageResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetLineageResponse422Headers the declared response headers of an HTTP 422 response for GetLineage
 type GetLineageResponse422Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetLineageResponse429Headers the declared response headers of an HTTP 429 response for GetLineage
 type GetLineageResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // GetLineageResponse500Headers the declared response headers of an HTTP 500 response for GetLineage
 type GetLineageResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetLineageResponse503Headers the declared response headers of an HTTP 503 response for GetLineage
 type GetLineageResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type GetLineageResponse struct {
@@ -8198,56 +8290,66 @@ func (r GetLineageResponse) ContentType() string {
 
 // GetPerformanceResponse200Headers the declared response headers of an HTTP 200 response for GetPerformance
 type GetPerformanceResponse200Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetPerformanceResponse400Headers the declared response headers of an HTTP 400 response for GetPerformance
 type GetPerformanceResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetPerformanceResponse401Headers the declared response headers of an HTTP 401 response for GetPerformance
 type GetPerformanceResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // GetPerformanceResponse403Headers the declared response headers of an HTTP 403 response for GetPerformance
 type GetPerformanceResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // GetPerformanceResponse404Headers the declared response headers of an HTTP 404 response for GetPerformance
 type GetPerformanceResponse404Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetPerformanceResponse406Headers the declared response headers of an HTTP 406 response for GetPerformance
 type GetPerformanceResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetPerformanceResponse422Headers the declared response headers of an HTTP 422 response for GetPerformance
 type GetPerformanceResponse422Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetPerformanceResponse429Headers the declared response headers of an HTTP 429 response for GetPerformance
 type GetPerformanceResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // GetPerformanceResponse500Headers the declared response headers of an HTTP 500 response for GetPerformance
 type GetPerformanceResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetPerformanceResponse503Headers the declared response headers of an HTTP 503 response for GetPerformance
 type GetPerformanceResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type GetPerformanceResponse struct {
@@ -8376,47 +8478,55 @@ func (r GetPerformanceResponse) ContentType() string {
 
 // GetCoopResponse200Headers the declared response headers of an HTTP 200 response for GetCoop
 type GetCoopResponse200Headers struct {
-	ETag       string
-	XRequestID string
+	ETag        string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetCoopResponse400Headers the declared response headers of an HTTP 400 response for GetCoop
 type GetCoopResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetCoopResponse401Headers the declared response headers of an HTTP 401 response for GetCoop
 type GetCoopResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // GetCoopResponse403Headers the declared response headers of an HTTP 403 response for GetCoop
 type GetCoopResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // GetCoopResponse406Headers the declared response headers of an HTTP 406 response for GetCoop
 type GetCoopResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetCoopResponse429Headers the declared response headers of an HTTP 429 response for GetCoop
 type GetCoopResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // GetCoopResponse500Headers the declared response headers of an HTTP 500 response for GetCoop
 type GetCoopResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetCoopResponse503Headers the declared response headers of an HTTP 503 response for GetCoop
 type GetCoopResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type GetCoopResponse struct {
@@ -8527,72 +8637,85 @@ func (r GetCoopResponse) ContentType() string {
 
 // ReviseCoopResponse200Headers the declared response headers of an HTTP 200 response for ReviseCoop
 type ReviseCoopResponse200Headers struct {
-	ETag       string
-	XRequestID string
+	ETag        string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseCoopResponse400Headers the declared response headers of an HTTP 400 response for ReviseCoop
 type ReviseCoopResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseCoopResponse401Headers the declared response headers of an HTTP 401 response for ReviseCoop
 type ReviseCoopResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ReviseCoopResponse403Headers the declared response headers of an HTTP 403 response for ReviseCoop
 type ReviseCoopResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ReviseCoopResponse406Headers the declared response headers of an HTTP 406 response for ReviseCoop
 type ReviseCoopResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseCoopResponse412Headers the declared response headers of an HTTP 412 response for ReviseCoop
 type ReviseCoopResponse412Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseCoopResponse413Headers the declared response headers of an HTTP 413 response for ReviseCoop
 type ReviseCoopResponse413Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseCoopResponse415Headers the declared response headers of an HTTP 415 response for ReviseCoop
 type ReviseCoopResponse415Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseCoopResponse422Headers the declared response headers of an HTTP 422 response for ReviseCoop
 type ReviseCoopResponse422Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseCoopResponse428Headers the declared response headers of an HTTP 428 response for ReviseCoop
 type ReviseCoopResponse428Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseCoopResponse429Headers the declared response headers of an HTTP 429 response for ReviseCoop
 type ReviseCoopResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseCoopResponse500Headers the declared response headers of an HTTP 500 response for ReviseCoop
 type ReviseCoopResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseCoopResponse503Headers the declared response headers of an HTTP 503 response for ReviseCoop
 type ReviseCoopResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type ReviseCoopResponse struct {
@@ -8748,47 +8871,55 @@ func (r ReviseCoopResponse) ContentType() string {
 
 // ListEntriesResponse200Headers the declared response headers of an HTTP 200 response for ListEntries
 type ListEntriesResponse200Headers struct {
-	Link       *string
-	XRequestID string
+	Link        *string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListEntriesResponse400Headers the declared response headers of an HTTP 400 response for ListEntries
 type ListEntriesResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListEntriesResponse401Headers the declared response headers of an HTTP 401 response for ListEntries
 type ListEntriesResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListEntriesResponse403Headers the declared response headers of an HTTP 403 response for ListEntries
 type ListEntriesResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListEntriesResponse406Headers the declared response headers of an HTTP 406 response for ListEntries
 type ListEntriesResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListEntriesResponse429Headers the declared response headers of an HTTP 429 response for ListEntries
 type ListEntriesResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // ListEntriesResponse500Headers the declared response headers of an HTTP 500 response for ListEntries
 type ListEntriesResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListEntriesResponse503Headers the declared response headers of an HTTP 503 response for ListEntries
 type ListEntriesResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type ListEntriesResponse struct {
@@ -8899,61 +9030,72 @@ func (r ListEntriesResponse) ContentType() string {
 
 // RecordEntriesResponse200Headers the declared response headers of an HTTP 200 response for RecordEntries
 type RecordEntriesResponse200Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // RecordEntriesResponse400Headers the declared response headers of an HTTP 400 response for RecordEntries
 type RecordEntriesResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // RecordEntriesResponse401Headers the declared response headers of an HTTP 401 response for RecordEntries
 type RecordEntriesResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // RecordEntriesResponse403Headers the declared response headers of an HTTP 403 response for RecordEntries
 type RecordEntriesResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // RecordEntriesResponse406Headers the declared response headers of an HTTP 406 response for RecordEntries
 type RecordEntriesResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // RecordEntriesResponse413Headers the declared response headers of an HTTP 413 response for RecordEntries
 type RecordEntriesResponse413Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // RecordEntriesResponse415Headers the declared response headers of an HTTP 415 response for RecordEntries
 type RecordEntriesResponse415Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // RecordEntriesResponse422Headers the declared response headers of an HTTP 422 response for RecordEntries
 type RecordEntriesResponse422Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // RecordEntriesResponse429Headers the declared response headers of an HTTP 429 response for RecordEntries
 type RecordEntriesResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // RecordEntriesResponse500Headers the declared response headers of an HTTP 500 response for RecordEntries
 type RecordEntriesResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // RecordEntriesResponse503Headers the declared response headers of an HTTP 503 response for RecordEntries
 type RecordEntriesResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type RecordEntriesResponse struct {
@@ -9091,51 +9233,60 @@ func (r RecordEntriesResponse) ContentType() string {
 
 // GetEntryResponse200Headers the declared response headers of an HTTP 200 response for GetEntry
 type GetEntryResponse200Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetEntryResponse400Headers the declared response headers of an HTTP 400 response for GetEntry
 type GetEntryResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetEntryResponse401Headers the declared response headers of an HTTP 401 response for GetEntry
 type GetEntryResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // GetEntryResponse403Headers the declared response headers of an HTTP 403 response for GetEntry
 type GetEntryResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // GetEntryResponse404Headers the declared response headers of an HTTP 404 response for GetEntry
 type GetEntryResponse404Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetEntryResponse406Headers the declared response headers of an HTTP 406 response for GetEntry
 type GetEntryResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetEntryResponse429Headers the declared response headers of an HTTP 429 response for GetEntry
 type GetEntryResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // GetEntryResponse500Headers the declared response headers of an HTTP 500 response for GetEntry
 type GetEntryResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetEntryResponse503Headers the declared response headers of an HTTP 503 response for GetEntry
 type GetEntryResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type GetEntryResponse struct {
@@ -9255,77 +9406,91 @@ func (r GetEntryResponse) ContentType() string {
 
 // ReverseEntryResponse200Headers the declared response headers of an HTTP 200 response for ReverseEntry
 type ReverseEntryResponse200Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReverseEntryResponse201Headers the declared response headers of an HTTP 201 response for ReverseEntry
 type ReverseEntryResponse201Headers struct {
-	Location   string
-	XRequestID string
+	Location    string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReverseEntryResponse400Headers the declared response headers of an HTTP 400 response for ReverseEntry
 type ReverseEntryResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReverseEntryResponse401Headers the declared response headers of an HTTP 401 response for ReverseEntry
 type ReverseEntryResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ReverseEntryResponse403Headers the declared response headers of an HTTP 403 response for ReverseEntry
 type ReverseEntryResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ReverseEntryResponse404Headers the declared response headers of an HTTP 404 response for ReverseEntry
 type ReverseEntryResponse404Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReverseEntryResponse406Headers the declared response headers of an HTTP 406 response for ReverseEntry
 type ReverseEntryResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReverseEntryResponse409Headers the declared response headers of an HTTP 409 response for ReverseEntry
 type ReverseEntryResponse409Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReverseEntryResponse413Headers the declared response headers of an HTTP 413 response for ReverseEntry
 type ReverseEntryResponse413Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReverseEntryResponse415Headers the declared response headers of an HTTP 415 response for ReverseEntry
 type ReverseEntryResponse415Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReverseEntryResponse422Headers the declared response headers of an HTTP 422 response for ReverseEntry
 type ReverseEntryResponse422Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReverseEntryResponse429Headers the declared response headers of an HTTP 429 response for ReverseEntry
 type ReverseEntryResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // ReverseEntryResponse500Headers the declared response headers of an HTTP 500 response for ReverseEntry
 type ReverseEntryResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReverseEntryResponse503Headers the declared response headers of an HTTP 503 response for ReverseEntry
 type ReverseEntryResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type ReverseEntryResponse struct {
@@ -9490,47 +9655,55 @@ func (r ReverseEntryResponse) ContentType() string {
 
 // ListEquipmentResponse200Headers the declared response headers of an HTTP 200 response for ListEquipment
 type ListEquipmentResponse200Headers struct {
-	Link       *string
-	XRequestID string
+	Link        *string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListEquipmentResponse400Headers the declared response headers of an HTTP 400 response for ListEquipment
 type ListEquipmentResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListEquipmentResponse401Headers the declared response headers of an HTTP 401 response for ListEquipment
 type ListEquipmentResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListEquipmentResponse403Headers the declared response headers of an HTTP 403 response for ListEquipment
 type ListEquipmentResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListEquipmentResponse406Headers the declared response headers of an HTTP 406 response for ListEquipment
 type ListEquipmentResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListEquipmentResponse429Headers the declared response headers of an HTTP 429 response for ListEquipment
 type ListEquipmentResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // ListEquipmentResponse500Headers the declared response headers of an HTTP 500 response for ListEquipment
 type ListEquipmentResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListEquipmentResponse503Headers the declared response headers of an HTTP 503 response for ListEquipment
 type ListEquipmentResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type ListEquipmentResponse struct {
@@ -9641,69 +9814,81 @@ func (r ListEquipmentResponse) ContentType() string {
 
 // CreateEquipmentResponse201Headers the declared response headers of an HTTP 201 response for CreateEquipment
 type CreateEquipmentResponse201Headers struct {
-	ETag       string
-	Location   string
-	Replayed   *string
-	XRequestID string
+	ETag        string
+	Location    string
+	Replayed    *string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateEquipmentResponse400Headers the declared response headers of an HTTP 400 response for CreateEquipment
 type CreateEquipmentResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateEquipmentResponse401Headers the declared response headers of an HTTP 401 response for CreateEquipment
 type CreateEquipmentResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // CreateEquipmentResponse403Headers the declared response headers of an HTTP 403 response for CreateEquipment
 type CreateEquipmentResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // CreateEquipmentResponse406Headers the declared response headers of an HTTP 406 response for CreateEquipment
 type CreateEquipmentResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateEquipmentResponse409Headers the declared response headers of an HTTP 409 response for CreateEquipment
 type CreateEquipmentResponse409Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateEquipmentResponse413Headers the declared response headers of an HTTP 413 response for CreateEquipment
 type CreateEquipmentResponse413Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateEquipmentResponse415Headers the declared response headers of an HTTP 415 response for CreateEquipment
 type CreateEquipmentResponse415Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateEquipmentResponse422Headers the declared response headers of an HTTP 422 response for CreateEquipment
 type CreateEquipmentResponse422Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateEquipmentResponse429Headers the declared response headers of an HTTP 429 response for CreateEquipment
 type CreateEquipmentResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateEquipmentResponse500Headers the declared response headers of an HTTP 500 response for CreateEquipment
 type CreateEquipmentResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateEquipmentResponse503Headers the declared response headers of an HTTP 503 response for CreateEquipment
 type CreateEquipmentResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type CreateEquipmentResponse struct {
@@ -9850,52 +10035,61 @@ func (r CreateEquipmentResponse) ContentType() string {
 
 // GetEquipmentResponse200Headers the declared response headers of an HTTP 200 response for GetEquipment
 type GetEquipmentResponse200Headers struct {
-	ETag       string
-	XRequestID string
+	ETag        string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetEquipmentResponse400Headers the declared response headers of an HTTP 400 response for GetEquipment
 type GetEquipmentResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetEquipmentResponse401Headers the declared response headers of an HTTP 401 response for GetEquipment
 type GetEquipmentResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // GetEquipmentResponse403Headers the declared response headers of an HTTP 403 response for GetEquipment
 type GetEquipmentResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // GetEquipmentResponse404Headers the declared response headers of an HTTP 404 response for GetEquipment
 type GetEquipmentResponse404Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetEquipmentResponse406Headers the declared response headers of an HTTP 406 response for GetEquipment
 type GetEquipmentResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetEquipmentResponse429Headers the declared response headers of an HTTP 429 response for GetEquipment
 type GetEquipmentResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // GetEquipmentResponse500Headers the declared response headers of an HTTP 500 response for GetEquipment
 type GetEquipmentResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetEquipmentResponse503Headers the declared response headers of an HTTP 503 response for GetEquipment
 type GetEquipmentResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type GetEquipmentResponse struct {
@@ -10015,77 +10209,91 @@ func (r GetEquipmentResponse) ContentType() string {
 
 // ReviseEquipmentResponse200Headers the declared response headers of an HTTP 200 response for ReviseEquipment
 type ReviseEquipmentResponse200Headers struct {
-	ETag       string
-	XRequestID string
+	ETag        string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseEquipmentResponse400Headers the declared response headers of an HTTP 400 response for ReviseEquipment
 type ReviseEquipmentResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseEquipmentResponse401Headers the declared response headers of an HTTP 401 response for ReviseEquipment
 type ReviseEquipmentResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ReviseEquipmentResponse403Headers the declared response headers of an HTTP 403 response for ReviseEquipment
 type ReviseEquipmentResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ReviseEquipmentResponse404Headers the declared response headers of an HTTP 404 response for ReviseEquipment
 type ReviseEquipmentResponse404Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseEquipmentResponse406Headers the declared response headers of an HTTP 406 response for ReviseEquipment
 type ReviseEquipmentResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseEquipmentResponse412Headers the declared response headers of an HTTP 412 response for ReviseEquipment
 type ReviseEquipmentResponse412Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseEquipmentResponse413Headers the declared response headers of an HTTP 413 response for ReviseEquipment
 type ReviseEquipmentResponse413Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseEquipmentResponse415Headers the declared response headers of an HTTP 415 response for ReviseEquipment
 type ReviseEquipmentResponse415Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseEquipmentResponse422Headers the declared response headers of an HTTP 422 response for ReviseEquipment
 type ReviseEquipmentResponse422Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseEquipmentResponse428Headers the declared response headers of an HTTP 428 response for ReviseEquipment
 type ReviseEquipmentResponse428Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseEquipmentResponse429Headers the declared response headers of an HTTP 429 response for ReviseEquipment
 type ReviseEquipmentResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseEquipmentResponse500Headers the declared response headers of an HTTP 500 response for ReviseEquipment
 type ReviseEquipmentResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseEquipmentResponse503Headers the declared response headers of an HTTP 503 response for ReviseEquipment
 type ReviseEquipmentResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type ReviseEquipmentResponse struct {
@@ -10250,52 +10458,61 @@ func (r ReviseEquipmentResponse) ContentType() string {
 
 // ListEquipmentRevisionsResponse200Headers the declared response headers of an HTTP 200 response for ListEquipmentRevisions
 type ListEquipmentRevisionsResponse200Headers struct {
-	Link       *string
-	XRequestID string
+	Link        *string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListEquipmentRevisionsResponse400Headers the declared response headers of an HTTP 400 response for ListEquipmentRevisions
 type ListEquipmentRevisionsResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListEquipmentRevisionsResponse401Headers the declared response headers of an HTTP 401 response for ListEquipmentRevisions
 type ListEquipmentRevisionsResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListEquipmentRevisionsResponse403Headers the declared response headers of an HTTP 403 response for ListEquipmentRevisions
 type ListEquipmentRevisionsResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListEquipmentRevisionsResponse404Headers the declared response headers of an HTTP 404 response for ListEquipmentRevisions
 type ListEquipmentRevisionsResponse404Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListEquipmentRevisionsResponse406Headers the declared response headers of an HTTP 406 response for ListEquipmentRevisions
 type ListEquipmentRevisionsResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListEquipmentRevisionsResponse429Headers the declared response headers of an HTTP 429 response for ListEquipmentRevisions
 type ListEquipmentRevisionsResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // ListEquipmentRevisionsResponse500Headers the declared response headers of an HTTP 500 response for ListEquipmentRevisions
 type ListEquipmentRevisionsResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListEquipmentRevisionsResponse503Headers the declared response headers of an HTTP 503 response for ListEquipmentRevisions
 type ListEquipmentRevisionsResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type ListEquipmentRevisionsResponse struct {
@@ -10415,47 +10632,55 @@ func (r ListEquipmentRevisionsResponse) ContentType() string {
 
 // ListLoopsResponse200Headers the declared response headers of an HTTP 200 response for ListLoops
 type ListLoopsResponse200Headers struct {
-	Link       *string
-	XRequestID string
+	Link        *string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListLoopsResponse400Headers the declared response headers of an HTTP 400 response for ListLoops
 type ListLoopsResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListLoopsResponse401Headers the declared response headers of an HTTP 401 response for ListLoops
 type ListLoopsResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListLoopsResponse403Headers the declared response headers of an HTTP 403 response for ListLoops
 type ListLoopsResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListLoopsResponse406Headers the declared response headers of an HTTP 406 response for ListLoops
 type ListLoopsResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListLoopsResponse429Headers the declared response headers of an HTTP 429 response for ListLoops
 type ListLoopsResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // ListLoopsResponse500Headers the declared response headers of an HTTP 500 response for ListLoops
 type ListLoopsResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListLoopsResponse503Headers the declared response headers of an HTTP 503 response for ListLoops
 type ListLoopsResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type ListLoopsResponse struct {
@@ -10566,69 +10791,81 @@ func (r ListLoopsResponse) ContentType() string {
 
 // CreateLoopResponse201Headers the declared response headers of an HTTP 201 response for CreateLoop
 type CreateLoopResponse201Headers struct {
-	ETag       string
-	Location   string
-	Replayed   *string
-	XRequestID string
+	ETag        string
+	Location    string
+	Replayed    *string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateLoopResponse400Headers the declared response headers of an HTTP 400 response for CreateLoop
 type CreateLoopResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateLoopResponse401Headers the declared response headers of an HTTP 401 response for CreateLoop
 type CreateLoopResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // CreateLoopResponse403Headers the declared response headers of an HTTP 403 response for CreateLoop
 type CreateLoopResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // CreateLoopResponse406Headers the declared response headers of an HTTP 406 response for CreateLoop
 type CreateLoopResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateLoopResponse409Headers the declared response headers of an HTTP 409 response for CreateLoop
 type CreateLoopResponse409Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateLoopResponse413Headers the declared response headers of an HTTP 413 response for CreateLoop
 type CreateLoopResponse413Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateLoopResponse415Headers the declared response headers of an HTTP 415 response for CreateLoop
 type CreateLoopResponse415Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateLoopResponse422Headers the declared response headers of an HTTP 422 response for CreateLoop
 type CreateLoopResponse422Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateLoopResponse429Headers the declared response headers of an HTTP 429 response for CreateLoop
 type CreateLoopResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateLoopResponse500Headers the declared response headers of an HTTP 500 response for CreateLoop
 type CreateLoopResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateLoopResponse503Headers the declared response headers of an HTTP 503 response for CreateLoop
 type CreateLoopResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type CreateLoopResponse struct {
@@ -10775,52 +11012,61 @@ func (r CreateLoopResponse) ContentType() string {
 
 // GetLoopResponse200Headers the declared response headers of an HTTP 200 response for GetLoop
 type GetLoopResponse200Headers struct {
-	ETag       string
-	XRequestID string
+	ETag        string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetLoopResponse400Headers the declared response headers of an HTTP 400 response for GetLoop
 type GetLoopResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetLoopResponse401Headers the declared response headers of an HTTP 401 response for GetLoop
 type GetLoopResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // GetLoopResponse403Headers the declared response headers of an HTTP 403 response for GetLoop
 type GetLoopResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // GetLoopResponse404Headers the declared response headers of an HTTP 404 response for GetLoop
 type GetLoopResponse404Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetLoopResponse406Headers the declared response headers of an HTTP 406 response for GetLoop
 type GetLoopResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetLoopResponse429Headers the declared response headers of an HTTP 429 response for GetLoop
 type GetLoopResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // GetLoopResponse500Headers the declared response headers of an HTTP 500 response for GetLoop
 type GetLoopResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetLoopResponse503Headers the declared response headers of an HTTP 503 response for GetLoop
 type GetLoopResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type GetLoopResponse struct {
@@ -10940,77 +11186,91 @@ func (r GetLoopResponse) ContentType() string {
 
 // ReviseLoopResponse200Headers the declared response headers of an HTTP 200 response for ReviseLoop
 type ReviseLoopResponse200Headers struct {
-	ETag       string
-	XRequestID string
+	ETag        string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseLoopResponse400Headers the declared response headers of an HTTP 400 response for ReviseLoop
 type ReviseLoopResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseLoopResponse401Headers the declared response headers of an HTTP 401 response for ReviseLoop
 type ReviseLoopResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ReviseLoopResponse403Headers the declared response headers of an HTTP 403 response for ReviseLoop
 type ReviseLoopResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ReviseLoopResponse404Headers the declared response headers of an HTTP 404 response for ReviseLoop
 type ReviseLoopResponse404Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseLoopResponse406Headers the declared response headers of an HTTP 406 response for ReviseLoop
 type ReviseLoopResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseLoopResponse412Headers the declared response headers of an HTTP 412 response for ReviseLoop
 type ReviseLoopResponse412Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseLoopResponse413Headers the declared response headers of an HTTP 413 response for ReviseLoop
 type ReviseLoopResponse413Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseLoopResponse415Headers the declared response headers of an HTTP 415 response for ReviseLoop
 type ReviseLoopResponse415Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseLoopResponse422Headers the declared response headers of an HTTP 422 response for ReviseLoop
 type ReviseLoopResponse422Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseLoopResponse428Headers the declared response headers of an HTTP 428 response for ReviseLoop
 type ReviseLoopResponse428Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseLoopResponse429Headers the declared response headers of an HTTP 429 response for ReviseLoop
 type ReviseLoopResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseLoopResponse500Headers the declared response headers of an HTTP 500 response for ReviseLoop
 type ReviseLoopResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseLoopResponse503Headers the declared response headers of an HTTP 503 response for ReviseLoop
 type ReviseLoopResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type ReviseLoopResponse struct {
@@ -11175,52 +11435,61 @@ func (r ReviseLoopResponse) ContentType() string {
 
 // ListLoopRevisionsResponse200Headers the declared response headers of an HTTP 200 response for ListLoopRevisions
 type ListLoopRevisionsResponse200Headers struct {
-	Link       *string
-	XRequestID string
+	Link        *string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListLoopRevisionsResponse400Headers the declared response headers of an HTTP 400 response for ListLoopRevisions
 type ListLoopRevisionsResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListLoopRevisionsResponse401Headers the declared response headers of an HTTP 401 response for ListLoopRevisions
 type ListLoopRevisionsResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListLoopRevisionsResponse403Headers the declared response headers of an HTTP 403 response for ListLoopRevisions
 type ListLoopRevisionsResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListLoopRevisionsResponse404Headers the declared response headers of an HTTP 404 response for ListLoopRevisions
 type ListLoopRevisionsResponse404Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListLoopRevisionsResponse406Headers the declared response headers of an HTTP 406 response for ListLoopRevisions
 type ListLoopRevisionsResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListLoopRevisionsResponse429Headers the declared response headers of an HTTP 429 response for ListLoopRevisions
 type ListLoopRevisionsResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // ListLoopRevisionsResponse500Headers the declared response headers of an HTTP 500 response for ListLoopRevisions
 type ListLoopRevisionsResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListLoopRevisionsResponse503Headers the declared response headers of an HTTP 503 response for ListLoopRevisions
 type ListLoopRevisionsResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type ListLoopRevisionsResponse struct {
@@ -11340,47 +11609,55 @@ func (r ListLoopRevisionsResponse) ContentType() string {
 
 // ListMembersResponse200Headers the declared response headers of an HTTP 200 response for ListMembers
 type ListMembersResponse200Headers struct {
-	Link       *string
-	XRequestID string
+	Link        *string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListMembersResponse400Headers the declared response headers of an HTTP 400 response for ListMembers
 type ListMembersResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListMembersResponse401Headers the declared response headers of an HTTP 401 response for ListMembers
 type ListMembersResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListMembersResponse403Headers the declared response headers of an HTTP 403 response for ListMembers
 type ListMembersResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListMembersResponse406Headers the declared response headers of an HTTP 406 response for ListMembers
 type ListMembersResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListMembersResponse429Headers the declared response headers of an HTTP 429 response for ListMembers
 type ListMembersResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // ListMembersResponse500Headers the declared response headers of an HTTP 500 response for ListMembers
 type ListMembersResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListMembersResponse503Headers the declared response headers of an HTTP 503 response for ListMembers
 type ListMembersResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type ListMembersResponse struct {
@@ -11491,69 +11768,81 @@ func (r ListMembersResponse) ContentType() string {
 
 // CreateMemberResponse201Headers the declared response headers of an HTTP 201 response for CreateMember
 type CreateMemberResponse201Headers struct {
-	ETag       string
-	Location   string
-	Replayed   *string
-	XRequestID string
+	ETag        string
+	Location    string
+	Replayed    *string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateMemberResponse400Headers the declared response headers of an HTTP 400 response for CreateMember
 type CreateMemberResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateMemberResponse401Headers the declared response headers of an HTTP 401 response for CreateMember
 type CreateMemberResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // CreateMemberResponse403Headers the declared response headers of an HTTP 403 response for CreateMember
 type CreateMemberResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // CreateMemberResponse406Headers the declared response headers of an HTTP 406 response for CreateMember
 type CreateMemberResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateMemberResponse409Headers the declared response headers of an HTTP 409 response for CreateMember
 type CreateMemberResponse409Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateMemberResponse413Headers the declared response headers of an HTTP 413 response for CreateMember
 type CreateMemberResponse413Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateMemberResponse415Headers the declared response headers of an HTTP 415 response for CreateMember
 type CreateMemberResponse415Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateMemberResponse422Headers the declared response headers of an HTTP 422 response for CreateMember
 type CreateMemberResponse422Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateMemberResponse429Headers the declared response headers of an HTTP 429 response for CreateMember
 type CreateMemberResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateMemberResponse500Headers the declared response headers of an HTTP 500 response for CreateMember
 type CreateMemberResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateMemberResponse503Headers the declared response headers of an HTTP 503 response for CreateMember
 type CreateMemberResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type CreateMemberResponse struct {
@@ -11700,52 +11989,61 @@ func (r CreateMemberResponse) ContentType() string {
 
 // GetMemberResponse200Headers the declared response headers of an HTTP 200 response for GetMember
 type GetMemberResponse200Headers struct {
-	ETag       string
-	XRequestID string
+	ETag        string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetMemberResponse400Headers the declared response headers of an HTTP 400 response for GetMember
 type GetMemberResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetMemberResponse401Headers the declared response headers of an HTTP 401 response for GetMember
 type GetMemberResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // GetMemberResponse403Headers the declared response headers of an HTTP 403 response for GetMember
 type GetMemberResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // GetMemberResponse404Headers the declared response headers of an HTTP 404 response for GetMember
 type GetMemberResponse404Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetMemberResponse406Headers the declared response headers of an HTTP 406 response for GetMember
 type GetMemberResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetMemberResponse429Headers the declared response headers of an HTTP 429 response for GetMember
 type GetMemberResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // GetMemberResponse500Headers the declared response headers of an HTTP 500 response for GetMember
 type GetMemberResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetMemberResponse503Headers the declared response headers of an HTTP 503 response for GetMember
 type GetMemberResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type GetMemberResponse struct {
@@ -11865,77 +12163,91 @@ func (r GetMemberResponse) ContentType() string {
 
 // ReviseMemberResponse200Headers the declared response headers of an HTTP 200 response for ReviseMember
 type ReviseMemberResponse200Headers struct {
-	ETag       string
-	XRequestID string
+	ETag        string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseMemberResponse400Headers the declared response headers of an HTTP 400 response for ReviseMember
 type ReviseMemberResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseMemberResponse401Headers the declared response headers of an HTTP 401 response for ReviseMember
 type ReviseMemberResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ReviseMemberResponse403Headers the declared response headers of an HTTP 403 response for ReviseMember
 type ReviseMemberResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ReviseMemberResponse404Headers the declared response headers of an HTTP 404 response for ReviseMember
 type ReviseMemberResponse404Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseMemberResponse406Headers the declared response headers of an HTTP 406 response for ReviseMember
 type ReviseMemberResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseMemberResponse412Headers the declared response headers of an HTTP 412 response for ReviseMember
 type ReviseMemberResponse412Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseMemberResponse413Headers the declared response headers of an HTTP 413 response for ReviseMember
 type ReviseMemberResponse413Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseMemberResponse415Headers the declared response headers of an HTTP 415 response for ReviseMember
 type ReviseMemberResponse415Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseMemberResponse422Headers the declared response headers of an HTTP 422 response for ReviseMember
 type ReviseMemberResponse422Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseMemberResponse428Headers the declared response headers of an HTTP 428 response for ReviseMember
 type ReviseMemberResponse428Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseMemberResponse429Headers the declared response headers of an HTTP 429 response for ReviseMember
 type ReviseMemberResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseMemberResponse500Headers the declared response headers of an HTTP 500 response for ReviseMember
 type ReviseMemberResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseMemberResponse503Headers the declared response headers of an HTTP 503 response for ReviseMember
 type ReviseMemberResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type ReviseMemberResponse struct {
@@ -12100,47 +12412,55 @@ func (r ReviseMemberResponse) ContentType() string {
 
 // GetOverviewResponse200Headers the declared response headers of an HTTP 200 response for GetOverview
 type GetOverviewResponse200Headers struct {
-	Link       *string
-	XRequestID string
+	Link        *string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetOverviewResponse400Headers the declared response headers of an HTTP 400 response for GetOverview
 type GetOverviewResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetOverviewResponse401Headers the declared response headers of an HTTP 401 response for GetOverview
 type GetOverviewResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // GetOverviewResponse403Headers the declared response headers of an HTTP 403 response for GetOverview
 type GetOverviewResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // GetOverviewResponse406Headers the declared response headers of an HTTP 406 response for GetOverview
 type GetOverviewResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetOverviewResponse429Headers the declared response headers of an HTTP 429 response for GetOverview
 type GetOverviewResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // GetOverviewResponse500Headers the declared response headers of an HTTP 500 response for GetOverview
 type GetOverviewResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetOverviewResponse503Headers the declared response headers of an HTTP 503 response for GetOverview
 type GetOverviewResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type GetOverviewResponse struct {
@@ -12251,47 +12571,55 @@ func (r GetOverviewResponse) ContentType() string {
 
 // ListPartiesResponse200Headers the declared response headers of an HTTP 200 response for ListParties
 type ListPartiesResponse200Headers struct {
-	Link       *string
-	XRequestID string
+	Link        *string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListPartiesResponse400Headers the declared response headers of an HTTP 400 response for ListParties
 type ListPartiesResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListPartiesResponse401Headers the declared response headers of an HTTP 401 response for ListParties
 type ListPartiesResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListPartiesResponse403Headers the declared response headers of an HTTP 403 response for ListParties
 type ListPartiesResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListPartiesResponse406Headers the declared response headers of an HTTP 406 response for ListParties
 type ListPartiesResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListPartiesResponse429Headers the declared response headers of an HTTP 429 response for ListParties
 type ListPartiesResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // ListPartiesResponse500Headers the declared response headers of an HTTP 500 response for ListParties
 type ListPartiesResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListPartiesResponse503Headers the declared response headers of an HTTP 503 response for ListParties
 type ListPartiesResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type ListPartiesResponse struct {
@@ -12402,69 +12730,81 @@ func (r ListPartiesResponse) ContentType() string {
 
 // CreatePartyResponse201Headers the declared response headers of an HTTP 201 response for CreateParty
 type CreatePartyResponse201Headers struct {
-	ETag       string
-	Location   string
-	Replayed   *string
-	XRequestID string
+	ETag        string
+	Location    string
+	Replayed    *string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreatePartyResponse400Headers the declared response headers of an HTTP 400 response for CreateParty
 type CreatePartyResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreatePartyResponse401Headers the declared response headers of an HTTP 401 response for CreateParty
 type CreatePartyResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // CreatePartyResponse403Headers the declared response headers of an HTTP 403 response for CreateParty
 type CreatePartyResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // CreatePartyResponse406Headers the declared response headers of an HTTP 406 response for CreateParty
 type CreatePartyResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreatePartyResponse409Headers the declared response headers of an HTTP 409 response for CreateParty
 type CreatePartyResponse409Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreatePartyResponse413Headers the declared response headers of an HTTP 413 response for CreateParty
 type CreatePartyResponse413Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreatePartyResponse415Headers the declared response headers of an HTTP 415 response for CreateParty
 type CreatePartyResponse415Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreatePartyResponse422Headers the declared response headers of an HTTP 422 response for CreateParty
 type CreatePartyResponse422Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreatePartyResponse429Headers the declared response headers of an HTTP 429 response for CreateParty
 type CreatePartyResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // CreatePartyResponse500Headers the declared response headers of an HTTP 500 response for CreateParty
 type CreatePartyResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreatePartyResponse503Headers the declared response headers of an HTTP 503 response for CreateParty
 type CreatePartyResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type CreatePartyResponse struct {
@@ -12611,52 +12951,61 @@ func (r CreatePartyResponse) ContentType() string {
 
 // GetPartyResponse200Headers the declared response headers of an HTTP 200 response for GetParty
 type GetPartyResponse200Headers struct {
-	ETag       string
-	XRequestID string
+	ETag        string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetPartyResponse400Headers the declared response headers of an HTTP 400 response for GetParty
 type GetPartyResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetPartyResponse401Headers the declared response headers of an HTTP 401 response for GetParty
 type GetPartyResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // GetPartyResponse403Headers the declared response headers of an HTTP 403 response for GetParty
 type GetPartyResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // GetPartyResponse404Headers the declared response headers of an HTTP 404 response for GetParty
 type GetPartyResponse404Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetPartyResponse406Headers the declared response headers of an HTTP 406 response for GetParty
 type GetPartyResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetPartyResponse429Headers the declared response headers of an HTTP 429 response for GetParty
 type GetPartyResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // GetPartyResponse500Headers the declared response headers of an HTTP 500 response for GetParty
 type GetPartyResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetPartyResponse503Headers the declared response headers of an HTTP 503 response for GetParty
 type GetPartyResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type GetPartyResponse struct {
@@ -12776,77 +13125,91 @@ func (r GetPartyResponse) ContentType() string {
 
 // RevisePartyResponse200Headers the declared response headers of an HTTP 200 response for ReviseParty
 type RevisePartyResponse200Headers struct {
-	ETag       string
-	XRequestID string
+	ETag        string
+	Traceparent string
+	XRequestID  string
 }
 
 // RevisePartyResponse400Headers the declared response headers of an HTTP 400 response for ReviseParty
 type RevisePartyResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // RevisePartyResponse401Headers the declared response headers of an HTTP 401 response for ReviseParty
 type RevisePartyResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // RevisePartyResponse403Headers the declared response headers of an HTTP 403 response for ReviseParty
 type RevisePartyResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // RevisePartyResponse404Headers the declared response headers of an HTTP 404 response for ReviseParty
 type RevisePartyResponse404Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // RevisePartyResponse406Headers the declared response headers of an HTTP 406 response for ReviseParty
 type RevisePartyResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // RevisePartyResponse412Headers the declared response headers of an HTTP 412 response for ReviseParty
 type RevisePartyResponse412Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // RevisePartyResponse413Headers the declared response headers of an HTTP 413 response for ReviseParty
 type RevisePartyResponse413Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // RevisePartyResponse415Headers the declared response headers of an HTTP 415 response for ReviseParty
 type RevisePartyResponse415Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // RevisePartyResponse422Headers the declared response headers of an HTTP 422 response for ReviseParty
 type RevisePartyResponse422Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // RevisePartyResponse428Headers the declared response headers of an HTTP 428 response for ReviseParty
 type RevisePartyResponse428Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // RevisePartyResponse429Headers the declared response headers of an HTTP 429 response for ReviseParty
 type RevisePartyResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // RevisePartyResponse500Headers the declared response headers of an HTTP 500 response for ReviseParty
 type RevisePartyResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // RevisePartyResponse503Headers the declared response headers of an HTTP 503 response for ReviseParty
 type RevisePartyResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type RevisePartyResponse struct {
@@ -13011,47 +13374,55 @@ func (r RevisePartyResponse) ContentType() string {
 
 // ListProductsResponse200Headers the declared response headers of an HTTP 200 response for ListProducts
 type ListProductsResponse200Headers struct {
-	Link       *string
-	XRequestID string
+	Link        *string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListProductsResponse400Headers the declared response headers of an HTTP 400 response for ListProducts
 type ListProductsResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListProductsResponse401Headers the declared response headers of an HTTP 401 response for ListProducts
 type ListProductsResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListProductsResponse403Headers the declared response headers of an HTTP 403 response for ListProducts
 type ListProductsResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListProductsResponse406Headers the declared response headers of an HTTP 406 response for ListProducts
 type ListProductsResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListProductsResponse429Headers the declared response headers of an HTTP 429 response for ListProducts
 type ListProductsResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // ListProductsResponse500Headers the declared response headers of an HTTP 500 response for ListProducts
 type ListProductsResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListProductsResponse503Headers the declared response headers of an HTTP 503 response for ListProducts
 type ListProductsResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type ListProductsResponse struct {
@@ -13162,69 +13533,81 @@ func (r ListProductsResponse) ContentType() string {
 
 // CreateProductResponse201Headers the declared response headers of an HTTP 201 response for CreateProduct
 type CreateProductResponse201Headers struct {
-	ETag       string
-	Location   string
-	Replayed   *string
-	XRequestID string
+	ETag        string
+	Location    string
+	Replayed    *string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateProductResponse400Headers the declared response headers of an HTTP 400 response for CreateProduct
 type CreateProductResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateProductResponse401Headers the declared response headers of an HTTP 401 response for CreateProduct
 type CreateProductResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // CreateProductResponse403Headers the declared response headers of an HTTP 403 response for CreateProduct
 type CreateProductResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // CreateProductResponse406Headers the declared response headers of an HTTP 406 response for CreateProduct
 type CreateProductResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateProductResponse409Headers the declared response headers of an HTTP 409 response for CreateProduct
 type CreateProductResponse409Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateProductResponse413Headers the declared response headers of an HTTP 413 response for CreateProduct
 type CreateProductResponse413Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateProductResponse415Headers the declared response headers of an HTTP 415 response for CreateProduct
 type CreateProductResponse415Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateProductResponse422Headers the declared response headers of an HTTP 422 response for CreateProduct
 type CreateProductResponse422Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateProductResponse429Headers the declared response headers of an HTTP 429 response for CreateProduct
 type CreateProductResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateProductResponse500Headers the declared response headers of an HTTP 500 response for CreateProduct
 type CreateProductResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateProductResponse503Headers the declared response headers of an HTTP 503 response for CreateProduct
 type CreateProductResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type CreateProductResponse struct {
@@ -13371,52 +13754,61 @@ func (r CreateProductResponse) ContentType() string {
 
 // GetProductResponse200Headers the declared response headers of an HTTP 200 response for GetProduct
 type GetProductResponse200Headers struct {
-	ETag       string
-	XRequestID string
+	ETag        string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetProductResponse400Headers the declared response headers of an HTTP 400 response for GetProduct
 type GetProductResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetProductResponse401Headers the declared response headers of an HTTP 401 response for GetProduct
 type GetProductResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // GetProductResponse403Headers the declared response headers of an HTTP 403 response for GetProduct
 type GetProductResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // GetProductResponse404Headers the declared response headers of an HTTP 404 response for GetProduct
 type GetProductResponse404Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetProductResponse406Headers the declared response headers of an HTTP 406 response for GetProduct
 type GetProductResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetProductResponse429Headers the declared response headers of an HTTP 429 response for GetProduct
 type GetProductResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // GetProductResponse500Headers the declared response headers of an HTTP 500 response for GetProduct
 type GetProductResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetProductResponse503Headers the declared response headers of an HTTP 503 response for GetProduct
 type GetProductResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type GetProductResponse struct {
@@ -13536,77 +13928,91 @@ func (r GetProductResponse) ContentType() string {
 
 // ReviseProductResponse200Headers the declared response headers of an HTTP 200 response for ReviseProduct
 type ReviseProductResponse200Headers struct {
-	ETag       string
-	XRequestID string
+	ETag        string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseProductResponse400Headers the declared response headers of an HTTP 400 response for ReviseProduct
 type ReviseProductResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseProductResponse401Headers the declared response headers of an HTTP 401 response for ReviseProduct
 type ReviseProductResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ReviseProductResponse403Headers the declared response headers of an HTTP 403 response for ReviseProduct
 type ReviseProductResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ReviseProductResponse404Headers the declared response headers of an HTTP 404 response for ReviseProduct
 type ReviseProductResponse404Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseProductResponse406Headers the declared response headers of an HTTP 406 response for ReviseProduct
 type ReviseProductResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseProductResponse412Headers the declared response headers of an HTTP 412 response for ReviseProduct
 type ReviseProductResponse412Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseProductResponse413Headers the declared response headers of an HTTP 413 response for ReviseProduct
 type ReviseProductResponse413Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseProductResponse415Headers the declared response headers of an HTTP 415 response for ReviseProduct
 type ReviseProductResponse415Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseProductResponse422Headers the declared response headers of an HTTP 422 response for ReviseProduct
 type ReviseProductResponse422Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseProductResponse428Headers the declared response headers of an HTTP 428 response for ReviseProduct
 type ReviseProductResponse428Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseProductResponse429Headers the declared response headers of an HTTP 429 response for ReviseProduct
 type ReviseProductResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseProductResponse500Headers the declared response headers of an HTTP 500 response for ReviseProduct
 type ReviseProductResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseProductResponse503Headers the declared response headers of an HTTP 503 response for ReviseProduct
 type ReviseProductResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type ReviseProductResponse struct {
@@ -13771,52 +14177,61 @@ func (r ReviseProductResponse) ContentType() string {
 
 // ListProductRevisionsResponse200Headers the declared response headers of an HTTP 200 response for ListProductRevisions
 type ListProductRevisionsResponse200Headers struct {
-	Link       *string
-	XRequestID string
+	Link        *string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListProductRevisionsResponse400Headers the declared response headers of an HTTP 400 response for ListProductRevisions
 type ListProductRevisionsResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListProductRevisionsResponse401Headers the declared response headers of an HTTP 401 response for ListProductRevisions
 type ListProductRevisionsResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListProductRevisionsResponse403Headers the declared response headers of an HTTP 403 response for ListProductRevisions
 type ListProductRevisionsResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListProductRevisionsResponse404Headers the declared response headers of an HTTP 404 response for ListProductRevisions
 type ListProductRevisionsResponse404Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListProductRevisionsResponse406Headers the declared response headers of an HTTP 406 response for ListProductRevisions
 type ListProductRevisionsResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListProductRevisionsResponse429Headers the declared response headers of an HTTP 429 response for ListProductRevisions
 type ListProductRevisionsResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // ListProductRevisionsResponse500Headers the declared response headers of an HTTP 500 response for ListProductRevisions
 type ListProductRevisionsResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListProductRevisionsResponse503Headers the declared response headers of an HTTP 503 response for ListProductRevisions
 type ListProductRevisionsResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type ListProductRevisionsResponse struct {
@@ -13936,47 +14351,55 @@ func (r ListProductRevisionsResponse) ContentType() string {
 
 // ListQuestionsResponse200Headers the declared response headers of an HTTP 200 response for ListQuestions
 type ListQuestionsResponse200Headers struct {
-	Link       *string
-	XRequestID string
+	Link        *string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListQuestionsResponse400Headers the declared response headers of an HTTP 400 response for ListQuestions
 type ListQuestionsResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListQuestionsResponse401Headers the declared response headers of an HTTP 401 response for ListQuestions
 type ListQuestionsResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListQuestionsResponse403Headers the declared response headers of an HTTP 403 response for ListQuestions
 type ListQuestionsResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListQuestionsResponse406Headers the declared response headers of an HTTP 406 response for ListQuestions
 type ListQuestionsResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListQuestionsResponse429Headers the declared response headers of an HTTP 429 response for ListQuestions
 type ListQuestionsResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // ListQuestionsResponse500Headers the declared response headers of an HTTP 500 response for ListQuestions
 type ListQuestionsResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListQuestionsResponse503Headers the declared response headers of an HTTP 503 response for ListQuestions
 type ListQuestionsResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type ListQuestionsResponse struct {
@@ -14087,47 +14510,55 @@ func (r ListQuestionsResponse) ContentType() string {
 
 // ListSitesResponse200Headers the declared response headers of an HTTP 200 response for ListSites
 type ListSitesResponse200Headers struct {
-	Link       *string
-	XRequestID string
+	Link        *string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListSitesResponse400Headers the declared response headers of an HTTP 400 response for ListSites
 type ListSitesResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListSitesResponse401Headers the declared response headers of an HTTP 401 response for ListSites
 type ListSitesResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListSitesResponse403Headers the declared response headers of an HTTP 403 response for ListSites
 type ListSitesResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListSitesResponse406Headers the declared response headers of an HTTP 406 response for ListSites
 type ListSitesResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListSitesResponse429Headers the declared response headers of an HTTP 429 response for ListSites
 type ListSitesResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // ListSitesResponse500Headers the declared response headers of an HTTP 500 response for ListSites
 type ListSitesResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListSitesResponse503Headers the declared response headers of an HTTP 503 response for ListSites
 type ListSitesResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type ListSitesResponse struct {
@@ -14238,69 +14669,81 @@ func (r ListSitesResponse) ContentType() string {
 
 // CreateSiteResponse201Headers the declared response headers of an HTTP 201 response for CreateSite
 type CreateSiteResponse201Headers struct {
-	ETag       string
-	Location   string
-	Replayed   *string
-	XRequestID string
+	ETag        string
+	Location    string
+	Replayed    *string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateSiteResponse400Headers the declared response headers of an HTTP 400 response for CreateSite
 type CreateSiteResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateSiteResponse401Headers the declared response headers of an HTTP 401 response for CreateSite
 type CreateSiteResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // CreateSiteResponse403Headers the declared response headers of an HTTP 403 response for CreateSite
 type CreateSiteResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // CreateSiteResponse406Headers the declared response headers of an HTTP 406 response for CreateSite
 type CreateSiteResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateSiteResponse409Headers the declared response headers of an HTTP 409 response for CreateSite
 type CreateSiteResponse409Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateSiteResponse413Headers the declared response headers of an HTTP 413 response for CreateSite
 type CreateSiteResponse413Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateSiteResponse415Headers the declared response headers of an HTTP 415 response for CreateSite
 type CreateSiteResponse415Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateSiteResponse422Headers the declared response headers of an HTTP 422 response for CreateSite
 type CreateSiteResponse422Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateSiteResponse429Headers the declared response headers of an HTTP 429 response for CreateSite
 type CreateSiteResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateSiteResponse500Headers the declared response headers of an HTTP 500 response for CreateSite
 type CreateSiteResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateSiteResponse503Headers the declared response headers of an HTTP 503 response for CreateSite
 type CreateSiteResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type CreateSiteResponse struct {
@@ -14447,52 +14890,61 @@ func (r CreateSiteResponse) ContentType() string {
 
 // GetSiteResponse200Headers the declared response headers of an HTTP 200 response for GetSite
 type GetSiteResponse200Headers struct {
-	ETag       string
-	XRequestID string
+	ETag        string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetSiteResponse400Headers the declared response headers of an HTTP 400 response for GetSite
 type GetSiteResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetSiteResponse401Headers the declared response headers of an HTTP 401 response for GetSite
 type GetSiteResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // GetSiteResponse403Headers the declared response headers of an HTTP 403 response for GetSite
 type GetSiteResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // GetSiteResponse404Headers the declared response headers of an HTTP 404 response for GetSite
 type GetSiteResponse404Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetSiteResponse406Headers the declared response headers of an HTTP 406 response for GetSite
 type GetSiteResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetSiteResponse429Headers the declared response headers of an HTTP 429 response for GetSite
 type GetSiteResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // GetSiteResponse500Headers the declared response headers of an HTTP 500 response for GetSite
 type GetSiteResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetSiteResponse503Headers the declared response headers of an HTTP 503 response for GetSite
 type GetSiteResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type GetSiteResponse struct {
@@ -14612,77 +15064,91 @@ func (r GetSiteResponse) ContentType() string {
 
 // ReviseSiteResponse200Headers the declared response headers of an HTTP 200 response for ReviseSite
 type ReviseSiteResponse200Headers struct {
-	ETag       string
-	XRequestID string
+	ETag        string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseSiteResponse400Headers the declared response headers of an HTTP 400 response for ReviseSite
 type ReviseSiteResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseSiteResponse401Headers the declared response headers of an HTTP 401 response for ReviseSite
 type ReviseSiteResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ReviseSiteResponse403Headers the declared response headers of an HTTP 403 response for ReviseSite
 type ReviseSiteResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ReviseSiteResponse404Headers the declared response headers of an HTTP 404 response for ReviseSite
 type ReviseSiteResponse404Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseSiteResponse406Headers the declared response headers of an HTTP 406 response for ReviseSite
 type ReviseSiteResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseSiteResponse412Headers the declared response headers of an HTTP 412 response for ReviseSite
 type ReviseSiteResponse412Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseSiteResponse413Headers the declared response headers of an HTTP 413 response for ReviseSite
 type ReviseSiteResponse413Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseSiteResponse415Headers the declared response headers of an HTTP 415 response for ReviseSite
 type ReviseSiteResponse415Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseSiteResponse422Headers the declared response headers of an HTTP 422 response for ReviseSite
 type ReviseSiteResponse422Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseSiteResponse428Headers the declared response headers of an HTTP 428 response for ReviseSite
 type ReviseSiteResponse428Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseSiteResponse429Headers the declared response headers of an HTTP 429 response for ReviseSite
 type ReviseSiteResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseSiteResponse500Headers the declared response headers of an HTTP 500 response for ReviseSite
 type ReviseSiteResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseSiteResponse503Headers the declared response headers of an HTTP 503 response for ReviseSite
 type ReviseSiteResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type ReviseSiteResponse struct {
@@ -14847,52 +15313,61 @@ func (r ReviseSiteResponse) ContentType() string {
 
 // GetStoreResponse200Headers the declared response headers of an HTTP 200 response for GetStore
 type GetStoreResponse200Headers struct {
-	Link       *string
-	XRequestID string
+	Link        *string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetStoreResponse400Headers the declared response headers of an HTTP 400 response for GetStore
 type GetStoreResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetStoreResponse401Headers the declared response headers of an HTTP 401 response for GetStore
 type GetStoreResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // GetStoreResponse403Headers the declared response headers of an HTTP 403 response for GetStore
 type GetStoreResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // GetStoreResponse404Headers the declared response headers of an HTTP 404 response for GetStore
 type GetStoreResponse404Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetStoreResponse406Headers the declared response headers of an HTTP 406 response for GetStore
 type GetStoreResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetStoreResponse429Headers the declared response headers of an HTTP 429 response for GetStore
 type GetStoreResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // GetStoreResponse500Headers the declared response headers of an HTTP 500 response for GetStore
 type GetStoreResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetStoreResponse503Headers the declared response headers of an HTTP 503 response for GetStore
 type GetStoreResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type GetStoreResponse struct {
@@ -15012,46 +15487,54 @@ func (r GetStoreResponse) ContentType() string {
 
 // ListSpeciesResponse200Headers the declared response headers of an HTTP 200 response for ListSpecies
 type ListSpeciesResponse200Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListSpeciesResponse400Headers the declared response headers of an HTTP 400 response for ListSpecies
 type ListSpeciesResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListSpeciesResponse401Headers the declared response headers of an HTTP 401 response for ListSpecies
 type ListSpeciesResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListSpeciesResponse403Headers the declared response headers of an HTTP 403 response for ListSpecies
 type ListSpeciesResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListSpeciesResponse406Headers the declared response headers of an HTTP 406 response for ListSpecies
 type ListSpeciesResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListSpeciesResponse429Headers the declared response headers of an HTTP 429 response for ListSpecies
 type ListSpeciesResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // ListSpeciesResponse500Headers the declared response headers of an HTTP 500 response for ListSpecies
 type ListSpeciesResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListSpeciesResponse503Headers the declared response headers of an HTTP 503 response for ListSpecies
 type ListSpeciesResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type ListSpeciesResponse struct {
@@ -15162,47 +15645,55 @@ func (r ListSpeciesResponse) ContentType() string {
 
 // ListTokensResponse200Headers the declared response headers of an HTTP 200 response for ListTokens
 type ListTokensResponse200Headers struct {
-	Link       *string
-	XRequestID string
+	Link        *string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListTokensResponse400Headers the declared response headers of an HTTP 400 response for ListTokens
 type ListTokensResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListTokensResponse401Headers the declared response headers of an HTTP 401 response for ListTokens
 type ListTokensResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListTokensResponse403Headers the declared response headers of an HTTP 403 response for ListTokens
 type ListTokensResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListTokensResponse406Headers the declared response headers of an HTTP 406 response for ListTokens
 type ListTokensResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListTokensResponse429Headers the declared response headers of an HTTP 429 response for ListTokens
 type ListTokensResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // ListTokensResponse500Headers the declared response headers of an HTTP 500 response for ListTokens
 type ListTokensResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListTokensResponse503Headers the declared response headers of an HTTP 503 response for ListTokens
 type ListTokensResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type ListTokensResponse struct {
@@ -15313,67 +15804,79 @@ func (r ListTokensResponse) ContentType() string {
 
 // CreateTokenResponse201Headers the declared response headers of an HTTP 201 response for CreateToken
 type CreateTokenResponse201Headers struct {
-	Replayed   *string
-	XRequestID string
+	Replayed    *string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateTokenResponse400Headers the declared response headers of an HTTP 400 response for CreateToken
 type CreateTokenResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateTokenResponse401Headers the declared response headers of an HTTP 401 response for CreateToken
 type CreateTokenResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // CreateTokenResponse403Headers the declared response headers of an HTTP 403 response for CreateToken
 type CreateTokenResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // CreateTokenResponse406Headers the declared response headers of an HTTP 406 response for CreateToken
 type CreateTokenResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateTokenResponse409Headers the declared response headers of an HTTP 409 response for CreateToken
 type CreateTokenResponse409Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateTokenResponse413Headers the declared response headers of an HTTP 413 response for CreateToken
 type CreateTokenResponse413Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateTokenResponse415Headers the declared response headers of an HTTP 415 response for CreateToken
 type CreateTokenResponse415Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateTokenResponse422Headers the declared response headers of an HTTP 422 response for CreateToken
 type CreateTokenResponse422Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateTokenResponse429Headers the declared response headers of an HTTP 429 response for CreateToken
 type CreateTokenResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateTokenResponse500Headers the declared response headers of an HTTP 500 response for CreateToken
 type CreateTokenResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateTokenResponse503Headers the declared response headers of an HTTP 503 response for CreateToken
 type CreateTokenResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type CreateTokenResponse struct {
@@ -15520,51 +16023,60 @@ func (r CreateTokenResponse) ContentType() string {
 
 // RevokeTokenResponse204Headers the declared response headers of an HTTP 204 response for RevokeToken
 type RevokeTokenResponse204Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // RevokeTokenResponse400Headers the declared response headers of an HTTP 400 response for RevokeToken
 type RevokeTokenResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // RevokeTokenResponse401Headers the declared response headers of an HTTP 401 response for RevokeToken
 type RevokeTokenResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // RevokeTokenResponse403Headers the declared response headers of an HTTP 403 response for RevokeToken
 type RevokeTokenResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // RevokeTokenResponse404Headers the declared response headers of an HTTP 404 response for RevokeToken
 type RevokeTokenResponse404Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // RevokeTokenResponse406Headers the declared response headers of an HTTP 406 response for RevokeToken
 type RevokeTokenResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // RevokeTokenResponse429Headers the declared response headers of an HTTP 429 response for RevokeToken
 type RevokeTokenResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // RevokeTokenResponse500Headers the declared response headers of an HTTP 500 response for RevokeToken
 type RevokeTokenResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // RevokeTokenResponse503Headers the declared response headers of an HTTP 503 response for RevokeToken
 type RevokeTokenResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type RevokeTokenResponse struct {
@@ -15677,47 +16189,55 @@ func (r RevokeTokenResponse) ContentType() string {
 
 // ListUnitsResponse200Headers the declared response headers of an HTTP 200 response for ListUnits
 type ListUnitsResponse200Headers struct {
-	Link       *string
-	XRequestID string
+	Link        *string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListUnitsResponse400Headers the declared response headers of an HTTP 400 response for ListUnits
 type ListUnitsResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListUnitsResponse401Headers the declared response headers of an HTTP 401 response for ListUnits
 type ListUnitsResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListUnitsResponse403Headers the declared response headers of an HTTP 403 response for ListUnits
 type ListUnitsResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListUnitsResponse406Headers the declared response headers of an HTTP 406 response for ListUnits
 type ListUnitsResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListUnitsResponse429Headers the declared response headers of an HTTP 429 response for ListUnits
 type ListUnitsResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // ListUnitsResponse500Headers the declared response headers of an HTTP 500 response for ListUnits
 type ListUnitsResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListUnitsResponse503Headers the declared response headers of an HTTP 503 response for ListUnits
 type ListUnitsResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type ListUnitsResponse struct {
@@ -15828,69 +16348,81 @@ func (r ListUnitsResponse) ContentType() string {
 
 // CreateUnitResponse201Headers the declared response headers of an HTTP 201 response for CreateUnit
 type CreateUnitResponse201Headers struct {
-	ETag       string
-	Location   string
-	Replayed   *string
-	XRequestID string
+	ETag        string
+	Location    string
+	Replayed    *string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateUnitResponse400Headers the declared response headers of an HTTP 400 response for CreateUnit
 type CreateUnitResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateUnitResponse401Headers the declared response headers of an HTTP 401 response for CreateUnit
 type CreateUnitResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // CreateUnitResponse403Headers the declared response headers of an HTTP 403 response for CreateUnit
 type CreateUnitResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // CreateUnitResponse406Headers the declared response headers of an HTTP 406 response for CreateUnit
 type CreateUnitResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateUnitResponse409Headers the declared response headers of an HTTP 409 response for CreateUnit
 type CreateUnitResponse409Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateUnitResponse413Headers the declared response headers of an HTTP 413 response for CreateUnit
 type CreateUnitResponse413Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateUnitResponse415Headers the declared response headers of an HTTP 415 response for CreateUnit
 type CreateUnitResponse415Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateUnitResponse422Headers the declared response headers of an HTTP 422 response for CreateUnit
 type CreateUnitResponse422Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateUnitResponse429Headers the declared response headers of an HTTP 429 response for CreateUnit
 type CreateUnitResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateUnitResponse500Headers the declared response headers of an HTTP 500 response for CreateUnit
 type CreateUnitResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // CreateUnitResponse503Headers the declared response headers of an HTTP 503 response for CreateUnit
 type CreateUnitResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type CreateUnitResponse struct {
@@ -16037,52 +16569,61 @@ func (r CreateUnitResponse) ContentType() string {
 
 // GetUnitResponse200Headers the declared response headers of an HTTP 200 response for GetUnit
 type GetUnitResponse200Headers struct {
-	ETag       string
-	XRequestID string
+	ETag        string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetUnitResponse400Headers the declared response headers of an HTTP 400 response for GetUnit
 type GetUnitResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetUnitResponse401Headers the declared response headers of an HTTP 401 response for GetUnit
 type GetUnitResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // GetUnitResponse403Headers the declared response headers of an HTTP 403 response for GetUnit
 type GetUnitResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // GetUnitResponse404Headers the declared response headers of an HTTP 404 response for GetUnit
 type GetUnitResponse404Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetUnitResponse406Headers the declared response headers of an HTTP 406 response for GetUnit
 type GetUnitResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetUnitResponse429Headers the declared response headers of an HTTP 429 response for GetUnit
 type GetUnitResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // GetUnitResponse500Headers the declared response headers of an HTTP 500 response for GetUnit
 type GetUnitResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // GetUnitResponse503Headers the declared response headers of an HTTP 503 response for GetUnit
 type GetUnitResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type GetUnitResponse struct {
@@ -16202,77 +16743,91 @@ func (r GetUnitResponse) ContentType() string {
 
 // ReviseUnitResponse200Headers the declared response headers of an HTTP 200 response for ReviseUnit
 type ReviseUnitResponse200Headers struct {
-	ETag       string
-	XRequestID string
+	ETag        string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseUnitResponse400Headers the declared response headers of an HTTP 400 response for ReviseUnit
 type ReviseUnitResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseUnitResponse401Headers the declared response headers of an HTTP 401 response for ReviseUnit
 type ReviseUnitResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ReviseUnitResponse403Headers the declared response headers of an HTTP 403 response for ReviseUnit
 type ReviseUnitResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ReviseUnitResponse404Headers the declared response headers of an HTTP 404 response for ReviseUnit
 type ReviseUnitResponse404Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseUnitResponse406Headers the declared response headers of an HTTP 406 response for ReviseUnit
 type ReviseUnitResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseUnitResponse412Headers the declared response headers of an HTTP 412 response for ReviseUnit
 type ReviseUnitResponse412Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseUnitResponse413Headers the declared response headers of an HTTP 413 response for ReviseUnit
 type ReviseUnitResponse413Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseUnitResponse415Headers the declared response headers of an HTTP 415 response for ReviseUnit
 type ReviseUnitResponse415Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseUnitResponse422Headers the declared response headers of an HTTP 422 response for ReviseUnit
 type ReviseUnitResponse422Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseUnitResponse428Headers the declared response headers of an HTTP 428 response for ReviseUnit
 type ReviseUnitResponse428Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseUnitResponse429Headers the declared response headers of an HTTP 429 response for ReviseUnit
 type ReviseUnitResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseUnitResponse500Headers the declared response headers of an HTTP 500 response for ReviseUnit
 type ReviseUnitResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ReviseUnitResponse503Headers the declared response headers of an HTTP 503 response for ReviseUnit
 type ReviseUnitResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type ReviseUnitResponse struct {
@@ -16437,52 +16992,61 @@ func (r ReviseUnitResponse) ContentType() string {
 
 // ListUnitRevisionsResponse200Headers the declared response headers of an HTTP 200 response for ListUnitRevisions
 type ListUnitRevisionsResponse200Headers struct {
-	Link       *string
-	XRequestID string
+	Link        *string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListUnitRevisionsResponse400Headers the declared response headers of an HTTP 400 response for ListUnitRevisions
 type ListUnitRevisionsResponse400Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListUnitRevisionsResponse401Headers the declared response headers of an HTTP 401 response for ListUnitRevisions
 type ListUnitRevisionsResponse401Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListUnitRevisionsResponse403Headers the declared response headers of an HTTP 403 response for ListUnitRevisions
 type ListUnitRevisionsResponse403Headers struct {
+	Traceparent     string
 	WWWAuthenticate string
 	XRequestID      string
 }
 
 // ListUnitRevisionsResponse404Headers the declared response headers of an HTTP 404 response for ListUnitRevisions
 type ListUnitRevisionsResponse404Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListUnitRevisionsResponse406Headers the declared response headers of an HTTP 406 response for ListUnitRevisions
 type ListUnitRevisionsResponse406Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListUnitRevisionsResponse429Headers the declared response headers of an HTTP 429 response for ListUnitRevisions
 type ListUnitRevisionsResponse429Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 // ListUnitRevisionsResponse500Headers the declared response headers of an HTTP 500 response for ListUnitRevisions
 type ListUnitRevisionsResponse500Headers struct {
-	XRequestID string
+	Traceparent string
+	XRequestID  string
 }
 
 // ListUnitRevisionsResponse503Headers the declared response headers of an HTTP 503 response for ListUnitRevisions
 type ListUnitRevisionsResponse503Headers struct {
-	RetryAfter int
-	XRequestID string
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
 }
 
 type ListUnitRevisionsResponse struct {
@@ -17795,6 +18359,13 @@ func ParseGetDocsResponse(rsp *http.Response) (*GetDocsResponse, error) {
 	switch {
 	case rsp.StatusCode == 200:
 		var headers GetDocsResponse200Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -17805,6 +18376,13 @@ func ParseGetDocsResponse(rsp *http.Response) (*GetDocsResponse, error) {
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers GetDocsResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -17815,6 +18393,13 @@ func ParseGetDocsResponse(rsp *http.Response) (*GetDocsResponse, error) {
 		response.Headers400 = &headers
 	case rsp.StatusCode == 406:
 		var headers GetDocsResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -17825,6 +18410,13 @@ func ParseGetDocsResponse(rsp *http.Response) (*GetDocsResponse, error) {
 		response.Headers406 = &headers
 	case rsp.StatusCode == 500:
 		var headers GetDocsResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -17885,6 +18477,13 @@ func ParseGetHealthResponse(rsp *http.Response) (*GetHealthResponse, error) {
 	switch {
 	case rsp.StatusCode == 200:
 		var headers GetHealthResponse200Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -17895,6 +18494,13 @@ func ParseGetHealthResponse(rsp *http.Response) (*GetHealthResponse, error) {
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers GetHealthResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -17905,6 +18511,13 @@ func ParseGetHealthResponse(rsp *http.Response) (*GetHealthResponse, error) {
 		response.Headers400 = &headers
 	case rsp.StatusCode == 406:
 		var headers GetHealthResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -17915,6 +18528,13 @@ func ParseGetHealthResponse(rsp *http.Response) (*GetHealthResponse, error) {
 		response.Headers406 = &headers
 	case rsp.StatusCode == 500:
 		var headers GetHealthResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -17975,6 +18595,13 @@ func ParseGetMetricsResponse(rsp *http.Response) (*GetMetricsResponse, error) {
 	switch {
 	case rsp.StatusCode == 200:
 		var headers GetMetricsResponse200Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -17985,6 +18612,13 @@ func ParseGetMetricsResponse(rsp *http.Response) (*GetMetricsResponse, error) {
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers GetMetricsResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -17995,6 +18629,13 @@ func ParseGetMetricsResponse(rsp *http.Response) (*GetMetricsResponse, error) {
 		response.Headers400 = &headers
 	case rsp.StatusCode == 404:
 		var headers GetMetricsResponse404Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18005,6 +18646,13 @@ func ParseGetMetricsResponse(rsp *http.Response) (*GetMetricsResponse, error) {
 		response.Headers404 = &headers
 	case rsp.StatusCode == 406:
 		var headers GetMetricsResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18015,6 +18663,13 @@ func ParseGetMetricsResponse(rsp *http.Response) (*GetMetricsResponse, error) {
 		response.Headers406 = &headers
 	case rsp.StatusCode == 500:
 		var headers GetMetricsResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18068,6 +18723,13 @@ func ParseGetContractResponse(rsp *http.Response) (*GetContractResponse, error) 
 	switch {
 	case rsp.StatusCode == 200:
 		var headers GetContractResponse200Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18078,6 +18740,13 @@ func ParseGetContractResponse(rsp *http.Response) (*GetContractResponse, error) 
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers GetContractResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18088,6 +18757,13 @@ func ParseGetContractResponse(rsp *http.Response) (*GetContractResponse, error) 
 		response.Headers400 = &headers
 	case rsp.StatusCode == 406:
 		var headers GetContractResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18098,6 +18774,13 @@ func ParseGetContractResponse(rsp *http.Response) (*GetContractResponse, error) 
 		response.Headers406 = &headers
 	case rsp.StatusCode == 500:
 		var headers GetContractResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18165,6 +18848,13 @@ func ParseGetReadinessResponse(rsp *http.Response) (*GetReadinessResponse, error
 	switch {
 	case rsp.StatusCode == 200:
 		var headers GetReadinessResponse200Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18175,6 +18865,13 @@ func ParseGetReadinessResponse(rsp *http.Response) (*GetReadinessResponse, error
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers GetReadinessResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18185,6 +18882,13 @@ func ParseGetReadinessResponse(rsp *http.Response) (*GetReadinessResponse, error
 		response.Headers400 = &headers
 	case rsp.StatusCode == 406:
 		var headers GetReadinessResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18195,6 +18899,13 @@ func ParseGetReadinessResponse(rsp *http.Response) (*GetReadinessResponse, error
 		response.Headers406 = &headers
 	case rsp.StatusCode == 500:
 		var headers GetReadinessResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18211,6 +18922,13 @@ func ParseGetReadinessResponse(rsp *http.Response) (*GetReadinessResponse, error
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -18307,6 +19025,13 @@ func ParseListAccountsResponse(rsp *http.Response) (*ListAccountsResponse, error
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18317,6 +19042,13 @@ func ParseListAccountsResponse(rsp *http.Response) (*ListAccountsResponse, error
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers ListAccountsResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18327,6 +19059,13 @@ func ParseListAccountsResponse(rsp *http.Response) (*ListAccountsResponse, error
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListAccountsResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18344,6 +19083,13 @@ func ParseListAccountsResponse(rsp *http.Response) (*ListAccountsResponse, error
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers ListAccountsResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18361,6 +19107,13 @@ func ParseListAccountsResponse(rsp *http.Response) (*ListAccountsResponse, error
 		response.Headers403 = &headers
 	case rsp.StatusCode == 406:
 		var headers ListAccountsResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18378,6 +19131,13 @@ func ParseListAccountsResponse(rsp *http.Response) (*ListAccountsResponse, error
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18388,6 +19148,13 @@ func ParseListAccountsResponse(rsp *http.Response) (*ListAccountsResponse, error
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers ListAccountsResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18404,6 +19171,13 @@ func ParseListAccountsResponse(rsp *http.Response) (*ListAccountsResponse, error
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -18500,6 +19274,13 @@ func ParseListAuditResponse(rsp *http.Response) (*ListAuditResponse, error) {
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18510,6 +19291,13 @@ func ParseListAuditResponse(rsp *http.Response) (*ListAuditResponse, error) {
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers ListAuditResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18520,6 +19308,13 @@ func ParseListAuditResponse(rsp *http.Response) (*ListAuditResponse, error) {
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListAuditResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18537,6 +19332,13 @@ func ParseListAuditResponse(rsp *http.Response) (*ListAuditResponse, error) {
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers ListAuditResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18554,6 +19356,13 @@ func ParseListAuditResponse(rsp *http.Response) (*ListAuditResponse, error) {
 		response.Headers403 = &headers
 	case rsp.StatusCode == 406:
 		var headers ListAuditResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18571,6 +19380,13 @@ func ParseListAuditResponse(rsp *http.Response) (*ListAuditResponse, error) {
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18581,6 +19397,13 @@ func ParseListAuditResponse(rsp *http.Response) (*ListAuditResponse, error) {
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers ListAuditResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18597,6 +19420,13 @@ func ParseListAuditResponse(rsp *http.Response) (*ListAuditResponse, error) {
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -18693,6 +19523,13 @@ func ParseListBatchesResponse(rsp *http.Response) (*ListBatchesResponse, error) 
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18703,6 +19540,13 @@ func ParseListBatchesResponse(rsp *http.Response) (*ListBatchesResponse, error) 
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers ListBatchesResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18713,6 +19557,13 @@ func ParseListBatchesResponse(rsp *http.Response) (*ListBatchesResponse, error) 
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListBatchesResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18730,6 +19581,13 @@ func ParseListBatchesResponse(rsp *http.Response) (*ListBatchesResponse, error) 
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers ListBatchesResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18747,6 +19605,13 @@ func ParseListBatchesResponse(rsp *http.Response) (*ListBatchesResponse, error) 
 		response.Headers403 = &headers
 	case rsp.StatusCode == 406:
 		var headers ListBatchesResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18764,6 +19629,13 @@ func ParseListBatchesResponse(rsp *http.Response) (*ListBatchesResponse, error) 
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18774,6 +19646,13 @@ func ParseListBatchesResponse(rsp *http.Response) (*ListBatchesResponse, error) 
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers ListBatchesResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18790,6 +19669,13 @@ func ParseListBatchesResponse(rsp *http.Response) (*ListBatchesResponse, error) 
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -18921,6 +19807,13 @@ func ParseCreateBatchResponse(rsp *http.Response) (*CreateBatchResponse, error) 
 			}
 			headers.ETag = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18945,6 +19838,13 @@ func ParseCreateBatchResponse(rsp *http.Response) (*CreateBatchResponse, error) 
 			}
 			headers.Location = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18955,6 +19855,13 @@ func ParseCreateBatchResponse(rsp *http.Response) (*CreateBatchResponse, error) 
 		response.Headers201 = &headers
 	case rsp.StatusCode == 400:
 		var headers CreateBatchResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18965,6 +19872,13 @@ func ParseCreateBatchResponse(rsp *http.Response) (*CreateBatchResponse, error) 
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers CreateBatchResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18982,6 +19896,13 @@ func ParseCreateBatchResponse(rsp *http.Response) (*CreateBatchResponse, error) 
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers CreateBatchResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -18999,6 +19920,13 @@ func ParseCreateBatchResponse(rsp *http.Response) (*CreateBatchResponse, error) 
 		response.Headers403 = &headers
 	case rsp.StatusCode == 406:
 		var headers CreateBatchResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19009,6 +19937,13 @@ func ParseCreateBatchResponse(rsp *http.Response) (*CreateBatchResponse, error) 
 		response.Headers406 = &headers
 	case rsp.StatusCode == 409:
 		var headers CreateBatchResponse409Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19019,6 +19954,13 @@ func ParseCreateBatchResponse(rsp *http.Response) (*CreateBatchResponse, error) 
 		response.Headers409 = &headers
 	case rsp.StatusCode == 413:
 		var headers CreateBatchResponse413Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19029,6 +19971,13 @@ func ParseCreateBatchResponse(rsp *http.Response) (*CreateBatchResponse, error) 
 		response.Headers413 = &headers
 	case rsp.StatusCode == 415:
 		var headers CreateBatchResponse415Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19039,6 +19988,13 @@ func ParseCreateBatchResponse(rsp *http.Response) (*CreateBatchResponse, error) 
 		response.Headers415 = &headers
 	case rsp.StatusCode == 422:
 		var headers CreateBatchResponse422Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19056,6 +20012,13 @@ func ParseCreateBatchResponse(rsp *http.Response) (*CreateBatchResponse, error) 
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19066,6 +20029,13 @@ func ParseCreateBatchResponse(rsp *http.Response) (*CreateBatchResponse, error) 
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers CreateBatchResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19082,6 +20052,13 @@ func ParseCreateBatchResponse(rsp *http.Response) (*CreateBatchResponse, error) 
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -19185,6 +20162,13 @@ func ParseGetBatchResponse(rsp *http.Response) (*GetBatchResponse, error) {
 			}
 			headers.ETag = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19195,6 +20179,13 @@ func ParseGetBatchResponse(rsp *http.Response) (*GetBatchResponse, error) {
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers GetBatchResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19205,6 +20196,13 @@ func ParseGetBatchResponse(rsp *http.Response) (*GetBatchResponse, error) {
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers GetBatchResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19222,6 +20220,13 @@ func ParseGetBatchResponse(rsp *http.Response) (*GetBatchResponse, error) {
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers GetBatchResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19239,6 +20244,13 @@ func ParseGetBatchResponse(rsp *http.Response) (*GetBatchResponse, error) {
 		response.Headers403 = &headers
 	case rsp.StatusCode == 404:
 		var headers GetBatchResponse404Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19249,6 +20261,13 @@ func ParseGetBatchResponse(rsp *http.Response) (*GetBatchResponse, error) {
 		response.Headers404 = &headers
 	case rsp.StatusCode == 406:
 		var headers GetBatchResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19266,6 +20285,13 @@ func ParseGetBatchResponse(rsp *http.Response) (*GetBatchResponse, error) {
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19276,6 +20302,13 @@ func ParseGetBatchResponse(rsp *http.Response) (*GetBatchResponse, error) {
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers GetBatchResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19292,6 +20325,13 @@ func ParseGetBatchResponse(rsp *http.Response) (*GetBatchResponse, error) {
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -19430,6 +20470,13 @@ func ParseReviseBatchResponse(rsp *http.Response) (*ReviseBatchResponse, error) 
 			}
 			headers.ETag = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19440,6 +20487,13 @@ func ParseReviseBatchResponse(rsp *http.Response) (*ReviseBatchResponse, error) 
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers ReviseBatchResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19450,6 +20504,13 @@ func ParseReviseBatchResponse(rsp *http.Response) (*ReviseBatchResponse, error) 
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers ReviseBatchResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19467,6 +20528,13 @@ func ParseReviseBatchResponse(rsp *http.Response) (*ReviseBatchResponse, error) 
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers ReviseBatchResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19484,6 +20552,13 @@ func ParseReviseBatchResponse(rsp *http.Response) (*ReviseBatchResponse, error) 
 		response.Headers403 = &headers
 	case rsp.StatusCode == 404:
 		var headers ReviseBatchResponse404Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19494,6 +20569,13 @@ func ParseReviseBatchResponse(rsp *http.Response) (*ReviseBatchResponse, error) 
 		response.Headers404 = &headers
 	case rsp.StatusCode == 406:
 		var headers ReviseBatchResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19504,6 +20586,13 @@ func ParseReviseBatchResponse(rsp *http.Response) (*ReviseBatchResponse, error) 
 		response.Headers406 = &headers
 	case rsp.StatusCode == 412:
 		var headers ReviseBatchResponse412Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19514,6 +20603,13 @@ func ParseReviseBatchResponse(rsp *http.Response) (*ReviseBatchResponse, error) 
 		response.Headers412 = &headers
 	case rsp.StatusCode == 413:
 		var headers ReviseBatchResponse413Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19524,6 +20620,13 @@ func ParseReviseBatchResponse(rsp *http.Response) (*ReviseBatchResponse, error) 
 		response.Headers413 = &headers
 	case rsp.StatusCode == 415:
 		var headers ReviseBatchResponse415Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19534,6 +20637,13 @@ func ParseReviseBatchResponse(rsp *http.Response) (*ReviseBatchResponse, error) 
 		response.Headers415 = &headers
 	case rsp.StatusCode == 422:
 		var headers ReviseBatchResponse422Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19544,6 +20654,13 @@ func ParseReviseBatchResponse(rsp *http.Response) (*ReviseBatchResponse, error) 
 		response.Headers422 = &headers
 	case rsp.StatusCode == 428:
 		var headers ReviseBatchResponse428Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19561,6 +20678,13 @@ func ParseReviseBatchResponse(rsp *http.Response) (*ReviseBatchResponse, error) 
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19571,6 +20695,13 @@ func ParseReviseBatchResponse(rsp *http.Response) (*ReviseBatchResponse, error) 
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers ReviseBatchResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19587,6 +20718,13 @@ func ParseReviseBatchResponse(rsp *http.Response) (*ReviseBatchResponse, error) 
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -19690,6 +20828,13 @@ func ParseGetLineageResponse(rsp *http.Response) (*GetLineageResponse, error) {
 	switch {
 	case rsp.StatusCode == 200:
 		var headers GetLineageResponse200Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19700,6 +20845,13 @@ func ParseGetLineageResponse(rsp *http.Response) (*GetLineageResponse, error) {
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers GetLineageResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19710,6 +20862,13 @@ func ParseGetLineageResponse(rsp *http.Response) (*GetLineageResponse, error) {
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers GetLineageResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19727,6 +20886,13 @@ func ParseGetLineageResponse(rsp *http.Response) (*GetLineageResponse, error) {
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers GetLineageResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19744,6 +20910,13 @@ func ParseGetLineageResponse(rsp *http.Response) (*GetLineageResponse, error) {
 		response.Headers403 = &headers
 	case rsp.StatusCode == 404:
 		var headers GetLineageResponse404Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19754,6 +20927,13 @@ func ParseGetLineageResponse(rsp *http.Response) (*GetLineageResponse, error) {
 		response.Headers404 = &headers
 	case rsp.StatusCode == 406:
 		var headers GetLineageResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19764,6 +20944,13 @@ func ParseGetLineageResponse(rsp *http.Response) (*GetLineageResponse, error) {
 		response.Headers406 = &headers
 	case rsp.StatusCode == 422:
 		var headers GetLineageResponse422Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19781,6 +20968,13 @@ func ParseGetLineageResponse(rsp *http.Response) (*GetLineageResponse, error) {
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19791,6 +20985,13 @@ func ParseGetLineageResponse(rsp *http.Response) (*GetLineageResponse, error) {
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers GetLineageResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19807,6 +21008,13 @@ func ParseGetLineageResponse(rsp *http.Response) (*GetLineageResponse, error) {
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -19910,6 +21118,13 @@ func ParseGetPerformanceResponse(rsp *http.Response) (*GetPerformanceResponse, e
 	switch {
 	case rsp.StatusCode == 200:
 		var headers GetPerformanceResponse200Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19920,6 +21135,13 @@ func ParseGetPerformanceResponse(rsp *http.Response) (*GetPerformanceResponse, e
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers GetPerformanceResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19930,6 +21152,13 @@ func ParseGetPerformanceResponse(rsp *http.Response) (*GetPerformanceResponse, e
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers GetPerformanceResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19947,6 +21176,13 @@ func ParseGetPerformanceResponse(rsp *http.Response) (*GetPerformanceResponse, e
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers GetPerformanceResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19964,6 +21200,13 @@ func ParseGetPerformanceResponse(rsp *http.Response) (*GetPerformanceResponse, e
 		response.Headers403 = &headers
 	case rsp.StatusCode == 404:
 		var headers GetPerformanceResponse404Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19974,6 +21217,13 @@ func ParseGetPerformanceResponse(rsp *http.Response) (*GetPerformanceResponse, e
 		response.Headers404 = &headers
 	case rsp.StatusCode == 406:
 		var headers GetPerformanceResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -19984,6 +21234,13 @@ func ParseGetPerformanceResponse(rsp *http.Response) (*GetPerformanceResponse, e
 		response.Headers406 = &headers
 	case rsp.StatusCode == 422:
 		var headers GetPerformanceResponse422Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20001,6 +21258,13 @@ func ParseGetPerformanceResponse(rsp *http.Response) (*GetPerformanceResponse, e
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20011,6 +21275,13 @@ func ParseGetPerformanceResponse(rsp *http.Response) (*GetPerformanceResponse, e
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers GetPerformanceResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20027,6 +21298,13 @@ func ParseGetPerformanceResponse(rsp *http.Response) (*GetPerformanceResponse, e
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -20123,6 +21401,13 @@ func ParseGetCoopResponse(rsp *http.Response) (*GetCoopResponse, error) {
 			}
 			headers.ETag = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20133,6 +21418,13 @@ func ParseGetCoopResponse(rsp *http.Response) (*GetCoopResponse, error) {
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers GetCoopResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20143,6 +21435,13 @@ func ParseGetCoopResponse(rsp *http.Response) (*GetCoopResponse, error) {
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers GetCoopResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20160,6 +21459,13 @@ func ParseGetCoopResponse(rsp *http.Response) (*GetCoopResponse, error) {
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers GetCoopResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20177,6 +21483,13 @@ func ParseGetCoopResponse(rsp *http.Response) (*GetCoopResponse, error) {
 		response.Headers403 = &headers
 	case rsp.StatusCode == 406:
 		var headers GetCoopResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20194,6 +21507,13 @@ func ParseGetCoopResponse(rsp *http.Response) (*GetCoopResponse, error) {
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20204,6 +21524,13 @@ func ParseGetCoopResponse(rsp *http.Response) (*GetCoopResponse, error) {
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers GetCoopResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20220,6 +21547,13 @@ func ParseGetCoopResponse(rsp *http.Response) (*GetCoopResponse, error) {
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -20351,6 +21685,13 @@ func ParseReviseCoopResponse(rsp *http.Response) (*ReviseCoopResponse, error) {
 			}
 			headers.ETag = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20361,6 +21702,13 @@ func ParseReviseCoopResponse(rsp *http.Response) (*ReviseCoopResponse, error) {
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers ReviseCoopResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20371,6 +21719,13 @@ func ParseReviseCoopResponse(rsp *http.Response) (*ReviseCoopResponse, error) {
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers ReviseCoopResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20388,6 +21743,13 @@ func ParseReviseCoopResponse(rsp *http.Response) (*ReviseCoopResponse, error) {
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers ReviseCoopResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20405,6 +21767,13 @@ func ParseReviseCoopResponse(rsp *http.Response) (*ReviseCoopResponse, error) {
 		response.Headers403 = &headers
 	case rsp.StatusCode == 406:
 		var headers ReviseCoopResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20415,6 +21784,13 @@ func ParseReviseCoopResponse(rsp *http.Response) (*ReviseCoopResponse, error) {
 		response.Headers406 = &headers
 	case rsp.StatusCode == 412:
 		var headers ReviseCoopResponse412Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20425,6 +21801,13 @@ func ParseReviseCoopResponse(rsp *http.Response) (*ReviseCoopResponse, error) {
 		response.Headers412 = &headers
 	case rsp.StatusCode == 413:
 		var headers ReviseCoopResponse413Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20435,6 +21818,13 @@ func ParseReviseCoopResponse(rsp *http.Response) (*ReviseCoopResponse, error) {
 		response.Headers413 = &headers
 	case rsp.StatusCode == 415:
 		var headers ReviseCoopResponse415Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20445,6 +21835,13 @@ func ParseReviseCoopResponse(rsp *http.Response) (*ReviseCoopResponse, error) {
 		response.Headers415 = &headers
 	case rsp.StatusCode == 422:
 		var headers ReviseCoopResponse422Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20455,6 +21852,13 @@ func ParseReviseCoopResponse(rsp *http.Response) (*ReviseCoopResponse, error) {
 		response.Headers422 = &headers
 	case rsp.StatusCode == 428:
 		var headers ReviseCoopResponse428Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20472,6 +21876,13 @@ func ParseReviseCoopResponse(rsp *http.Response) (*ReviseCoopResponse, error) {
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20482,6 +21893,13 @@ func ParseReviseCoopResponse(rsp *http.Response) (*ReviseCoopResponse, error) {
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers ReviseCoopResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20498,6 +21916,13 @@ func ParseReviseCoopResponse(rsp *http.Response) (*ReviseCoopResponse, error) {
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -20594,6 +22019,13 @@ func ParseListEntriesResponse(rsp *http.Response) (*ListEntriesResponse, error) 
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20604,6 +22036,13 @@ func ParseListEntriesResponse(rsp *http.Response) (*ListEntriesResponse, error) 
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers ListEntriesResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20614,6 +22053,13 @@ func ParseListEntriesResponse(rsp *http.Response) (*ListEntriesResponse, error) 
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListEntriesResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20631,6 +22077,13 @@ func ParseListEntriesResponse(rsp *http.Response) (*ListEntriesResponse, error) 
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers ListEntriesResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20648,6 +22101,13 @@ func ParseListEntriesResponse(rsp *http.Response) (*ListEntriesResponse, error) 
 		response.Headers403 = &headers
 	case rsp.StatusCode == 406:
 		var headers ListEntriesResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20665,6 +22125,13 @@ func ParseListEntriesResponse(rsp *http.Response) (*ListEntriesResponse, error) 
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20675,6 +22142,13 @@ func ParseListEntriesResponse(rsp *http.Response) (*ListEntriesResponse, error) 
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers ListEntriesResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20691,6 +22165,13 @@ func ParseListEntriesResponse(rsp *http.Response) (*ListEntriesResponse, error) 
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -20801,6 +22282,13 @@ func ParseRecordEntriesResponse(rsp *http.Response) (*RecordEntriesResponse, err
 	switch {
 	case rsp.StatusCode == 200:
 		var headers RecordEntriesResponse200Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20811,6 +22299,13 @@ func ParseRecordEntriesResponse(rsp *http.Response) (*RecordEntriesResponse, err
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers RecordEntriesResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20821,6 +22316,13 @@ func ParseRecordEntriesResponse(rsp *http.Response) (*RecordEntriesResponse, err
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers RecordEntriesResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20838,6 +22340,13 @@ func ParseRecordEntriesResponse(rsp *http.Response) (*RecordEntriesResponse, err
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers RecordEntriesResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20855,6 +22364,13 @@ func ParseRecordEntriesResponse(rsp *http.Response) (*RecordEntriesResponse, err
 		response.Headers403 = &headers
 	case rsp.StatusCode == 406:
 		var headers RecordEntriesResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20865,6 +22381,13 @@ func ParseRecordEntriesResponse(rsp *http.Response) (*RecordEntriesResponse, err
 		response.Headers406 = &headers
 	case rsp.StatusCode == 413:
 		var headers RecordEntriesResponse413Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20875,6 +22398,13 @@ func ParseRecordEntriesResponse(rsp *http.Response) (*RecordEntriesResponse, err
 		response.Headers413 = &headers
 	case rsp.StatusCode == 415:
 		var headers RecordEntriesResponse415Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20885,6 +22415,13 @@ func ParseRecordEntriesResponse(rsp *http.Response) (*RecordEntriesResponse, err
 		response.Headers415 = &headers
 	case rsp.StatusCode == 422:
 		var headers RecordEntriesResponse422Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20902,6 +22439,13 @@ func ParseRecordEntriesResponse(rsp *http.Response) (*RecordEntriesResponse, err
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20912,6 +22456,13 @@ func ParseRecordEntriesResponse(rsp *http.Response) (*RecordEntriesResponse, err
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers RecordEntriesResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -20928,6 +22479,13 @@ func ParseRecordEntriesResponse(rsp *http.Response) (*RecordEntriesResponse, err
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -21024,6 +22582,13 @@ func ParseGetEntryResponse(rsp *http.Response) (*GetEntryResponse, error) {
 	switch {
 	case rsp.StatusCode == 200:
 		var headers GetEntryResponse200Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21034,6 +22599,13 @@ func ParseGetEntryResponse(rsp *http.Response) (*GetEntryResponse, error) {
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers GetEntryResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21044,6 +22616,13 @@ func ParseGetEntryResponse(rsp *http.Response) (*GetEntryResponse, error) {
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers GetEntryResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21061,6 +22640,13 @@ func ParseGetEntryResponse(rsp *http.Response) (*GetEntryResponse, error) {
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers GetEntryResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21078,6 +22664,13 @@ func ParseGetEntryResponse(rsp *http.Response) (*GetEntryResponse, error) {
 		response.Headers403 = &headers
 	case rsp.StatusCode == 404:
 		var headers GetEntryResponse404Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21088,6 +22681,13 @@ func ParseGetEntryResponse(rsp *http.Response) (*GetEntryResponse, error) {
 		response.Headers404 = &headers
 	case rsp.StatusCode == 406:
 		var headers GetEntryResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21105,6 +22705,13 @@ func ParseGetEntryResponse(rsp *http.Response) (*GetEntryResponse, error) {
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21115,6 +22722,13 @@ func ParseGetEntryResponse(rsp *http.Response) (*GetEntryResponse, error) {
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers GetEntryResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21131,6 +22745,13 @@ func ParseGetEntryResponse(rsp *http.Response) (*GetEntryResponse, error) {
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -21262,6 +22883,13 @@ func ParseReverseEntryResponse(rsp *http.Response) (*ReverseEntryResponse, error
 	switch {
 	case rsp.StatusCode == 200:
 		var headers ReverseEntryResponse200Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21279,6 +22907,13 @@ func ParseReverseEntryResponse(rsp *http.Response) (*ReverseEntryResponse, error
 			}
 			headers.Location = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21289,6 +22924,13 @@ func ParseReverseEntryResponse(rsp *http.Response) (*ReverseEntryResponse, error
 		response.Headers201 = &headers
 	case rsp.StatusCode == 400:
 		var headers ReverseEntryResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21299,6 +22941,13 @@ func ParseReverseEntryResponse(rsp *http.Response) (*ReverseEntryResponse, error
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers ReverseEntryResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21316,6 +22965,13 @@ func ParseReverseEntryResponse(rsp *http.Response) (*ReverseEntryResponse, error
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers ReverseEntryResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21333,6 +22989,13 @@ func ParseReverseEntryResponse(rsp *http.Response) (*ReverseEntryResponse, error
 		response.Headers403 = &headers
 	case rsp.StatusCode == 404:
 		var headers ReverseEntryResponse404Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21343,6 +23006,13 @@ func ParseReverseEntryResponse(rsp *http.Response) (*ReverseEntryResponse, error
 		response.Headers404 = &headers
 	case rsp.StatusCode == 406:
 		var headers ReverseEntryResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21353,6 +23023,13 @@ func ParseReverseEntryResponse(rsp *http.Response) (*ReverseEntryResponse, error
 		response.Headers406 = &headers
 	case rsp.StatusCode == 409:
 		var headers ReverseEntryResponse409Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21363,6 +23040,13 @@ func ParseReverseEntryResponse(rsp *http.Response) (*ReverseEntryResponse, error
 		response.Headers409 = &headers
 	case rsp.StatusCode == 413:
 		var headers ReverseEntryResponse413Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21373,6 +23057,13 @@ func ParseReverseEntryResponse(rsp *http.Response) (*ReverseEntryResponse, error
 		response.Headers413 = &headers
 	case rsp.StatusCode == 415:
 		var headers ReverseEntryResponse415Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21383,6 +23074,13 @@ func ParseReverseEntryResponse(rsp *http.Response) (*ReverseEntryResponse, error
 		response.Headers415 = &headers
 	case rsp.StatusCode == 422:
 		var headers ReverseEntryResponse422Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21400,6 +23098,13 @@ func ParseReverseEntryResponse(rsp *http.Response) (*ReverseEntryResponse, error
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21410,6 +23115,13 @@ func ParseReverseEntryResponse(rsp *http.Response) (*ReverseEntryResponse, error
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers ReverseEntryResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21426,6 +23138,13 @@ func ParseReverseEntryResponse(rsp *http.Response) (*ReverseEntryResponse, error
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -21522,6 +23241,13 @@ func ParseListEquipmentResponse(rsp *http.Response) (*ListEquipmentResponse, err
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21532,6 +23258,13 @@ func ParseListEquipmentResponse(rsp *http.Response) (*ListEquipmentResponse, err
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers ListEquipmentResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21542,6 +23275,13 @@ func ParseListEquipmentResponse(rsp *http.Response) (*ListEquipmentResponse, err
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListEquipmentResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21559,6 +23299,13 @@ func ParseListEquipmentResponse(rsp *http.Response) (*ListEquipmentResponse, err
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers ListEquipmentResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21576,6 +23323,13 @@ func ParseListEquipmentResponse(rsp *http.Response) (*ListEquipmentResponse, err
 		response.Headers403 = &headers
 	case rsp.StatusCode == 406:
 		var headers ListEquipmentResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21593,6 +23347,13 @@ func ParseListEquipmentResponse(rsp *http.Response) (*ListEquipmentResponse, err
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21603,6 +23364,13 @@ func ParseListEquipmentResponse(rsp *http.Response) (*ListEquipmentResponse, err
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers ListEquipmentResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21619,6 +23387,13 @@ func ParseListEquipmentResponse(rsp *http.Response) (*ListEquipmentResponse, err
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -21757,6 +23532,13 @@ func ParseCreateEquipmentResponse(rsp *http.Response) (*CreateEquipmentResponse,
 			}
 			headers.Replayed = &value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21767,6 +23549,13 @@ func ParseCreateEquipmentResponse(rsp *http.Response) (*CreateEquipmentResponse,
 		response.Headers201 = &headers
 	case rsp.StatusCode == 400:
 		var headers CreateEquipmentResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21777,6 +23566,13 @@ func ParseCreateEquipmentResponse(rsp *http.Response) (*CreateEquipmentResponse,
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers CreateEquipmentResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21794,6 +23590,13 @@ func ParseCreateEquipmentResponse(rsp *http.Response) (*CreateEquipmentResponse,
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers CreateEquipmentResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21811,6 +23614,13 @@ func ParseCreateEquipmentResponse(rsp *http.Response) (*CreateEquipmentResponse,
 		response.Headers403 = &headers
 	case rsp.StatusCode == 406:
 		var headers CreateEquipmentResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21821,6 +23631,13 @@ func ParseCreateEquipmentResponse(rsp *http.Response) (*CreateEquipmentResponse,
 		response.Headers406 = &headers
 	case rsp.StatusCode == 409:
 		var headers CreateEquipmentResponse409Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21831,6 +23648,13 @@ func ParseCreateEquipmentResponse(rsp *http.Response) (*CreateEquipmentResponse,
 		response.Headers409 = &headers
 	case rsp.StatusCode == 413:
 		var headers CreateEquipmentResponse413Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21841,6 +23665,13 @@ func ParseCreateEquipmentResponse(rsp *http.Response) (*CreateEquipmentResponse,
 		response.Headers413 = &headers
 	case rsp.StatusCode == 415:
 		var headers CreateEquipmentResponse415Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21851,6 +23682,13 @@ func ParseCreateEquipmentResponse(rsp *http.Response) (*CreateEquipmentResponse,
 		response.Headers415 = &headers
 	case rsp.StatusCode == 422:
 		var headers CreateEquipmentResponse422Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21868,6 +23706,13 @@ func ParseCreateEquipmentResponse(rsp *http.Response) (*CreateEquipmentResponse,
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21878,6 +23723,13 @@ func ParseCreateEquipmentResponse(rsp *http.Response) (*CreateEquipmentResponse,
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers CreateEquipmentResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -21894,6 +23746,13 @@ func ParseCreateEquipmentResponse(rsp *http.Response) (*CreateEquipmentResponse,
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -21997,6 +23856,13 @@ func ParseGetEquipmentResponse(rsp *http.Response) (*GetEquipmentResponse, error
 			}
 			headers.ETag = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22007,6 +23873,13 @@ func ParseGetEquipmentResponse(rsp *http.Response) (*GetEquipmentResponse, error
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers GetEquipmentResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22017,6 +23890,13 @@ func ParseGetEquipmentResponse(rsp *http.Response) (*GetEquipmentResponse, error
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers GetEquipmentResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22034,6 +23914,13 @@ func ParseGetEquipmentResponse(rsp *http.Response) (*GetEquipmentResponse, error
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers GetEquipmentResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22051,6 +23938,13 @@ func ParseGetEquipmentResponse(rsp *http.Response) (*GetEquipmentResponse, error
 		response.Headers403 = &headers
 	case rsp.StatusCode == 404:
 		var headers GetEquipmentResponse404Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22061,6 +23955,13 @@ func ParseGetEquipmentResponse(rsp *http.Response) (*GetEquipmentResponse, error
 		response.Headers404 = &headers
 	case rsp.StatusCode == 406:
 		var headers GetEquipmentResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22078,6 +23979,13 @@ func ParseGetEquipmentResponse(rsp *http.Response) (*GetEquipmentResponse, error
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22088,6 +23996,13 @@ func ParseGetEquipmentResponse(rsp *http.Response) (*GetEquipmentResponse, error
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers GetEquipmentResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22104,6 +24019,13 @@ func ParseGetEquipmentResponse(rsp *http.Response) (*GetEquipmentResponse, error
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -22242,6 +24164,13 @@ func ParseReviseEquipmentResponse(rsp *http.Response) (*ReviseEquipmentResponse,
 			}
 			headers.ETag = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22252,6 +24181,13 @@ func ParseReviseEquipmentResponse(rsp *http.Response) (*ReviseEquipmentResponse,
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers ReviseEquipmentResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22262,6 +24198,13 @@ func ParseReviseEquipmentResponse(rsp *http.Response) (*ReviseEquipmentResponse,
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers ReviseEquipmentResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22279,6 +24222,13 @@ func ParseReviseEquipmentResponse(rsp *http.Response) (*ReviseEquipmentResponse,
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers ReviseEquipmentResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22296,6 +24246,13 @@ func ParseReviseEquipmentResponse(rsp *http.Response) (*ReviseEquipmentResponse,
 		response.Headers403 = &headers
 	case rsp.StatusCode == 404:
 		var headers ReviseEquipmentResponse404Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22306,6 +24263,13 @@ func ParseReviseEquipmentResponse(rsp *http.Response) (*ReviseEquipmentResponse,
 		response.Headers404 = &headers
 	case rsp.StatusCode == 406:
 		var headers ReviseEquipmentResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22316,6 +24280,13 @@ func ParseReviseEquipmentResponse(rsp *http.Response) (*ReviseEquipmentResponse,
 		response.Headers406 = &headers
 	case rsp.StatusCode == 412:
 		var headers ReviseEquipmentResponse412Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22326,6 +24297,13 @@ func ParseReviseEquipmentResponse(rsp *http.Response) (*ReviseEquipmentResponse,
 		response.Headers412 = &headers
 	case rsp.StatusCode == 413:
 		var headers ReviseEquipmentResponse413Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22336,6 +24314,13 @@ func ParseReviseEquipmentResponse(rsp *http.Response) (*ReviseEquipmentResponse,
 		response.Headers413 = &headers
 	case rsp.StatusCode == 415:
 		var headers ReviseEquipmentResponse415Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22346,6 +24331,13 @@ func ParseReviseEquipmentResponse(rsp *http.Response) (*ReviseEquipmentResponse,
 		response.Headers415 = &headers
 	case rsp.StatusCode == 422:
 		var headers ReviseEquipmentResponse422Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22356,6 +24348,13 @@ func ParseReviseEquipmentResponse(rsp *http.Response) (*ReviseEquipmentResponse,
 		response.Headers422 = &headers
 	case rsp.StatusCode == 428:
 		var headers ReviseEquipmentResponse428Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22373,6 +24372,13 @@ func ParseReviseEquipmentResponse(rsp *http.Response) (*ReviseEquipmentResponse,
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22383,6 +24389,13 @@ func ParseReviseEquipmentResponse(rsp *http.Response) (*ReviseEquipmentResponse,
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers ReviseEquipmentResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22399,6 +24412,13 @@ func ParseReviseEquipmentResponse(rsp *http.Response) (*ReviseEquipmentResponse,
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -22502,6 +24522,13 @@ func ParseListEquipmentRevisionsResponse(rsp *http.Response) (*ListEquipmentRevi
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22512,6 +24539,13 @@ func ParseListEquipmentRevisionsResponse(rsp *http.Response) (*ListEquipmentRevi
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers ListEquipmentRevisionsResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22522,6 +24556,13 @@ func ParseListEquipmentRevisionsResponse(rsp *http.Response) (*ListEquipmentRevi
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListEquipmentRevisionsResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22539,6 +24580,13 @@ func ParseListEquipmentRevisionsResponse(rsp *http.Response) (*ListEquipmentRevi
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers ListEquipmentRevisionsResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22556,6 +24604,13 @@ func ParseListEquipmentRevisionsResponse(rsp *http.Response) (*ListEquipmentRevi
 		response.Headers403 = &headers
 	case rsp.StatusCode == 404:
 		var headers ListEquipmentRevisionsResponse404Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22566,6 +24621,13 @@ func ParseListEquipmentRevisionsResponse(rsp *http.Response) (*ListEquipmentRevi
 		response.Headers404 = &headers
 	case rsp.StatusCode == 406:
 		var headers ListEquipmentRevisionsResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22583,6 +24645,13 @@ func ParseListEquipmentRevisionsResponse(rsp *http.Response) (*ListEquipmentRevi
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22593,6 +24662,13 @@ func ParseListEquipmentRevisionsResponse(rsp *http.Response) (*ListEquipmentRevi
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers ListEquipmentRevisionsResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22609,6 +24685,13 @@ func ParseListEquipmentRevisionsResponse(rsp *http.Response) (*ListEquipmentRevi
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -22705,6 +24788,13 @@ func ParseListLoopsResponse(rsp *http.Response) (*ListLoopsResponse, error) {
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22715,6 +24805,13 @@ func ParseListLoopsResponse(rsp *http.Response) (*ListLoopsResponse, error) {
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers ListLoopsResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22725,6 +24822,13 @@ func ParseListLoopsResponse(rsp *http.Response) (*ListLoopsResponse, error) {
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListLoopsResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22742,6 +24846,13 @@ func ParseListLoopsResponse(rsp *http.Response) (*ListLoopsResponse, error) {
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers ListLoopsResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22759,6 +24870,13 @@ func ParseListLoopsResponse(rsp *http.Response) (*ListLoopsResponse, error) {
 		response.Headers403 = &headers
 	case rsp.StatusCode == 406:
 		var headers ListLoopsResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22776,6 +24894,13 @@ func ParseListLoopsResponse(rsp *http.Response) (*ListLoopsResponse, error) {
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22786,6 +24911,13 @@ func ParseListLoopsResponse(rsp *http.Response) (*ListLoopsResponse, error) {
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers ListLoopsResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22802,6 +24934,13 @@ func ParseListLoopsResponse(rsp *http.Response) (*ListLoopsResponse, error) {
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -22940,6 +25079,13 @@ func ParseCreateLoopResponse(rsp *http.Response) (*CreateLoopResponse, error) {
 			}
 			headers.Replayed = &value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22950,6 +25096,13 @@ func ParseCreateLoopResponse(rsp *http.Response) (*CreateLoopResponse, error) {
 		response.Headers201 = &headers
 	case rsp.StatusCode == 400:
 		var headers CreateLoopResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22960,6 +25113,13 @@ func ParseCreateLoopResponse(rsp *http.Response) (*CreateLoopResponse, error) {
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers CreateLoopResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22977,6 +25137,13 @@ func ParseCreateLoopResponse(rsp *http.Response) (*CreateLoopResponse, error) {
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers CreateLoopResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -22994,6 +25161,13 @@ func ParseCreateLoopResponse(rsp *http.Response) (*CreateLoopResponse, error) {
 		response.Headers403 = &headers
 	case rsp.StatusCode == 406:
 		var headers CreateLoopResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23004,6 +25178,13 @@ func ParseCreateLoopResponse(rsp *http.Response) (*CreateLoopResponse, error) {
 		response.Headers406 = &headers
 	case rsp.StatusCode == 409:
 		var headers CreateLoopResponse409Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23014,6 +25195,13 @@ func ParseCreateLoopResponse(rsp *http.Response) (*CreateLoopResponse, error) {
 		response.Headers409 = &headers
 	case rsp.StatusCode == 413:
 		var headers CreateLoopResponse413Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23024,6 +25212,13 @@ func ParseCreateLoopResponse(rsp *http.Response) (*CreateLoopResponse, error) {
 		response.Headers413 = &headers
 	case rsp.StatusCode == 415:
 		var headers CreateLoopResponse415Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23034,6 +25229,13 @@ func ParseCreateLoopResponse(rsp *http.Response) (*CreateLoopResponse, error) {
 		response.Headers415 = &headers
 	case rsp.StatusCode == 422:
 		var headers CreateLoopResponse422Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23051,6 +25253,13 @@ func ParseCreateLoopResponse(rsp *http.Response) (*CreateLoopResponse, error) {
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23061,6 +25270,13 @@ func ParseCreateLoopResponse(rsp *http.Response) (*CreateLoopResponse, error) {
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers CreateLoopResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23077,6 +25293,13 @@ func ParseCreateLoopResponse(rsp *http.Response) (*CreateLoopResponse, error) {
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -23180,6 +25403,13 @@ func ParseGetLoopResponse(rsp *http.Response) (*GetLoopResponse, error) {
 			}
 			headers.ETag = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23190,6 +25420,13 @@ func ParseGetLoopResponse(rsp *http.Response) (*GetLoopResponse, error) {
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers GetLoopResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23200,6 +25437,13 @@ func ParseGetLoopResponse(rsp *http.Response) (*GetLoopResponse, error) {
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers GetLoopResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23217,6 +25461,13 @@ func ParseGetLoopResponse(rsp *http.Response) (*GetLoopResponse, error) {
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers GetLoopResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23234,6 +25485,13 @@ func ParseGetLoopResponse(rsp *http.Response) (*GetLoopResponse, error) {
 		response.Headers403 = &headers
 	case rsp.StatusCode == 404:
 		var headers GetLoopResponse404Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23244,6 +25502,13 @@ func ParseGetLoopResponse(rsp *http.Response) (*GetLoopResponse, error) {
 		response.Headers404 = &headers
 	case rsp.StatusCode == 406:
 		var headers GetLoopResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23261,6 +25526,13 @@ func ParseGetLoopResponse(rsp *http.Response) (*GetLoopResponse, error) {
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23271,6 +25543,13 @@ func ParseGetLoopResponse(rsp *http.Response) (*GetLoopResponse, error) {
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers GetLoopResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23287,6 +25566,13 @@ func ParseGetLoopResponse(rsp *http.Response) (*GetLoopResponse, error) {
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -23425,6 +25711,13 @@ func ParseReviseLoopResponse(rsp *http.Response) (*ReviseLoopResponse, error) {
 			}
 			headers.ETag = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23435,6 +25728,13 @@ func ParseReviseLoopResponse(rsp *http.Response) (*ReviseLoopResponse, error) {
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers ReviseLoopResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23445,6 +25745,13 @@ func ParseReviseLoopResponse(rsp *http.Response) (*ReviseLoopResponse, error) {
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers ReviseLoopResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23462,6 +25769,13 @@ func ParseReviseLoopResponse(rsp *http.Response) (*ReviseLoopResponse, error) {
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers ReviseLoopResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23479,6 +25793,13 @@ func ParseReviseLoopResponse(rsp *http.Response) (*ReviseLoopResponse, error) {
 		response.Headers403 = &headers
 	case rsp.StatusCode == 404:
 		var headers ReviseLoopResponse404Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23489,6 +25810,13 @@ func ParseReviseLoopResponse(rsp *http.Response) (*ReviseLoopResponse, error) {
 		response.Headers404 = &headers
 	case rsp.StatusCode == 406:
 		var headers ReviseLoopResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23499,6 +25827,13 @@ func ParseReviseLoopResponse(rsp *http.Response) (*ReviseLoopResponse, error) {
 		response.Headers406 = &headers
 	case rsp.StatusCode == 412:
 		var headers ReviseLoopResponse412Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23509,6 +25844,13 @@ func ParseReviseLoopResponse(rsp *http.Response) (*ReviseLoopResponse, error) {
 		response.Headers412 = &headers
 	case rsp.StatusCode == 413:
 		var headers ReviseLoopResponse413Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23519,6 +25861,13 @@ func ParseReviseLoopResponse(rsp *http.Response) (*ReviseLoopResponse, error) {
 		response.Headers413 = &headers
 	case rsp.StatusCode == 415:
 		var headers ReviseLoopResponse415Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23529,6 +25878,13 @@ func ParseReviseLoopResponse(rsp *http.Response) (*ReviseLoopResponse, error) {
 		response.Headers415 = &headers
 	case rsp.StatusCode == 422:
 		var headers ReviseLoopResponse422Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23539,6 +25895,13 @@ func ParseReviseLoopResponse(rsp *http.Response) (*ReviseLoopResponse, error) {
 		response.Headers422 = &headers
 	case rsp.StatusCode == 428:
 		var headers ReviseLoopResponse428Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23556,6 +25919,13 @@ func ParseReviseLoopResponse(rsp *http.Response) (*ReviseLoopResponse, error) {
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23566,6 +25936,13 @@ func ParseReviseLoopResponse(rsp *http.Response) (*ReviseLoopResponse, error) {
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers ReviseLoopResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23582,6 +25959,13 @@ func ParseReviseLoopResponse(rsp *http.Response) (*ReviseLoopResponse, error) {
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -23685,6 +26069,13 @@ func ParseListLoopRevisionsResponse(rsp *http.Response) (*ListLoopRevisionsRespo
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23695,6 +26086,13 @@ func ParseListLoopRevisionsResponse(rsp *http.Response) (*ListLoopRevisionsRespo
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers ListLoopRevisionsResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23705,6 +26103,13 @@ func ParseListLoopRevisionsResponse(rsp *http.Response) (*ListLoopRevisionsRespo
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListLoopRevisionsResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23722,6 +26127,13 @@ func ParseListLoopRevisionsResponse(rsp *http.Response) (*ListLoopRevisionsRespo
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers ListLoopRevisionsResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23739,6 +26151,13 @@ func ParseListLoopRevisionsResponse(rsp *http.Response) (*ListLoopRevisionsRespo
 		response.Headers403 = &headers
 	case rsp.StatusCode == 404:
 		var headers ListLoopRevisionsResponse404Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23749,6 +26168,13 @@ func ParseListLoopRevisionsResponse(rsp *http.Response) (*ListLoopRevisionsRespo
 		response.Headers404 = &headers
 	case rsp.StatusCode == 406:
 		var headers ListLoopRevisionsResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23766,6 +26192,13 @@ func ParseListLoopRevisionsResponse(rsp *http.Response) (*ListLoopRevisionsRespo
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23776,6 +26209,13 @@ func ParseListLoopRevisionsResponse(rsp *http.Response) (*ListLoopRevisionsRespo
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers ListLoopRevisionsResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23792,6 +26232,13 @@ func ParseListLoopRevisionsResponse(rsp *http.Response) (*ListLoopRevisionsRespo
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -23888,6 +26335,13 @@ func ParseListMembersResponse(rsp *http.Response) (*ListMembersResponse, error) 
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23898,6 +26352,13 @@ func ParseListMembersResponse(rsp *http.Response) (*ListMembersResponse, error) 
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers ListMembersResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23908,6 +26369,13 @@ func ParseListMembersResponse(rsp *http.Response) (*ListMembersResponse, error) 
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListMembersResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23925,6 +26393,13 @@ func ParseListMembersResponse(rsp *http.Response) (*ListMembersResponse, error) 
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers ListMembersResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23942,6 +26417,13 @@ func ParseListMembersResponse(rsp *http.Response) (*ListMembersResponse, error) 
 		response.Headers403 = &headers
 	case rsp.StatusCode == 406:
 		var headers ListMembersResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23959,6 +26441,13 @@ func ParseListMembersResponse(rsp *http.Response) (*ListMembersResponse, error) 
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23969,6 +26458,13 @@ func ParseListMembersResponse(rsp *http.Response) (*ListMembersResponse, error) 
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers ListMembersResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -23985,6 +26481,13 @@ func ParseListMembersResponse(rsp *http.Response) (*ListMembersResponse, error) 
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -24123,6 +26626,13 @@ func ParseCreateMemberResponse(rsp *http.Response) (*CreateMemberResponse, error
 			}
 			headers.Replayed = &value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24133,6 +26643,13 @@ func ParseCreateMemberResponse(rsp *http.Response) (*CreateMemberResponse, error
 		response.Headers201 = &headers
 	case rsp.StatusCode == 400:
 		var headers CreateMemberResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24143,6 +26660,13 @@ func ParseCreateMemberResponse(rsp *http.Response) (*CreateMemberResponse, error
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers CreateMemberResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24160,6 +26684,13 @@ func ParseCreateMemberResponse(rsp *http.Response) (*CreateMemberResponse, error
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers CreateMemberResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24177,6 +26708,13 @@ func ParseCreateMemberResponse(rsp *http.Response) (*CreateMemberResponse, error
 		response.Headers403 = &headers
 	case rsp.StatusCode == 406:
 		var headers CreateMemberResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24187,6 +26725,13 @@ func ParseCreateMemberResponse(rsp *http.Response) (*CreateMemberResponse, error
 		response.Headers406 = &headers
 	case rsp.StatusCode == 409:
 		var headers CreateMemberResponse409Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24197,6 +26742,13 @@ func ParseCreateMemberResponse(rsp *http.Response) (*CreateMemberResponse, error
 		response.Headers409 = &headers
 	case rsp.StatusCode == 413:
 		var headers CreateMemberResponse413Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24207,6 +26759,13 @@ func ParseCreateMemberResponse(rsp *http.Response) (*CreateMemberResponse, error
 		response.Headers413 = &headers
 	case rsp.StatusCode == 415:
 		var headers CreateMemberResponse415Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24217,6 +26776,13 @@ func ParseCreateMemberResponse(rsp *http.Response) (*CreateMemberResponse, error
 		response.Headers415 = &headers
 	case rsp.StatusCode == 422:
 		var headers CreateMemberResponse422Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24234,6 +26800,13 @@ func ParseCreateMemberResponse(rsp *http.Response) (*CreateMemberResponse, error
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24244,6 +26817,13 @@ func ParseCreateMemberResponse(rsp *http.Response) (*CreateMemberResponse, error
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers CreateMemberResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24260,6 +26840,13 @@ func ParseCreateMemberResponse(rsp *http.Response) (*CreateMemberResponse, error
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -24363,6 +26950,13 @@ func ParseGetMemberResponse(rsp *http.Response) (*GetMemberResponse, error) {
 			}
 			headers.ETag = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24373,6 +26967,13 @@ func ParseGetMemberResponse(rsp *http.Response) (*GetMemberResponse, error) {
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers GetMemberResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24383,6 +26984,13 @@ func ParseGetMemberResponse(rsp *http.Response) (*GetMemberResponse, error) {
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers GetMemberResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24400,6 +27008,13 @@ func ParseGetMemberResponse(rsp *http.Response) (*GetMemberResponse, error) {
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers GetMemberResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24417,6 +27032,13 @@ func ParseGetMemberResponse(rsp *http.Response) (*GetMemberResponse, error) {
 		response.Headers403 = &headers
 	case rsp.StatusCode == 404:
 		var headers GetMemberResponse404Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24427,6 +27049,13 @@ func ParseGetMemberResponse(rsp *http.Response) (*GetMemberResponse, error) {
 		response.Headers404 = &headers
 	case rsp.StatusCode == 406:
 		var headers GetMemberResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24444,6 +27073,13 @@ func ParseGetMemberResponse(rsp *http.Response) (*GetMemberResponse, error) {
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24454,6 +27090,13 @@ func ParseGetMemberResponse(rsp *http.Response) (*GetMemberResponse, error) {
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers GetMemberResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24470,6 +27113,13 @@ func ParseGetMemberResponse(rsp *http.Response) (*GetMemberResponse, error) {
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -24608,6 +27258,13 @@ func ParseReviseMemberResponse(rsp *http.Response) (*ReviseMemberResponse, error
 			}
 			headers.ETag = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24618,6 +27275,13 @@ func ParseReviseMemberResponse(rsp *http.Response) (*ReviseMemberResponse, error
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers ReviseMemberResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24628,6 +27292,13 @@ func ParseReviseMemberResponse(rsp *http.Response) (*ReviseMemberResponse, error
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers ReviseMemberResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24645,6 +27316,13 @@ func ParseReviseMemberResponse(rsp *http.Response) (*ReviseMemberResponse, error
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers ReviseMemberResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24662,6 +27340,13 @@ func ParseReviseMemberResponse(rsp *http.Response) (*ReviseMemberResponse, error
 		response.Headers403 = &headers
 	case rsp.StatusCode == 404:
 		var headers ReviseMemberResponse404Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24672,6 +27357,13 @@ func ParseReviseMemberResponse(rsp *http.Response) (*ReviseMemberResponse, error
 		response.Headers404 = &headers
 	case rsp.StatusCode == 406:
 		var headers ReviseMemberResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24682,6 +27374,13 @@ func ParseReviseMemberResponse(rsp *http.Response) (*ReviseMemberResponse, error
 		response.Headers406 = &headers
 	case rsp.StatusCode == 412:
 		var headers ReviseMemberResponse412Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24692,6 +27391,13 @@ func ParseReviseMemberResponse(rsp *http.Response) (*ReviseMemberResponse, error
 		response.Headers412 = &headers
 	case rsp.StatusCode == 413:
 		var headers ReviseMemberResponse413Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24702,6 +27408,13 @@ func ParseReviseMemberResponse(rsp *http.Response) (*ReviseMemberResponse, error
 		response.Headers413 = &headers
 	case rsp.StatusCode == 415:
 		var headers ReviseMemberResponse415Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24712,6 +27425,13 @@ func ParseReviseMemberResponse(rsp *http.Response) (*ReviseMemberResponse, error
 		response.Headers415 = &headers
 	case rsp.StatusCode == 422:
 		var headers ReviseMemberResponse422Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24722,6 +27442,13 @@ func ParseReviseMemberResponse(rsp *http.Response) (*ReviseMemberResponse, error
 		response.Headers422 = &headers
 	case rsp.StatusCode == 428:
 		var headers ReviseMemberResponse428Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24739,6 +27466,13 @@ func ParseReviseMemberResponse(rsp *http.Response) (*ReviseMemberResponse, error
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24749,6 +27483,13 @@ func ParseReviseMemberResponse(rsp *http.Response) (*ReviseMemberResponse, error
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers ReviseMemberResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24765,6 +27506,13 @@ func ParseReviseMemberResponse(rsp *http.Response) (*ReviseMemberResponse, error
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -24861,6 +27609,13 @@ func ParseGetOverviewResponse(rsp *http.Response) (*GetOverviewResponse, error) 
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24871,6 +27626,13 @@ func ParseGetOverviewResponse(rsp *http.Response) (*GetOverviewResponse, error) 
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers GetOverviewResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24881,6 +27643,13 @@ func ParseGetOverviewResponse(rsp *http.Response) (*GetOverviewResponse, error) 
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers GetOverviewResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24898,6 +27667,13 @@ func ParseGetOverviewResponse(rsp *http.Response) (*GetOverviewResponse, error) 
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers GetOverviewResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24915,6 +27691,13 @@ func ParseGetOverviewResponse(rsp *http.Response) (*GetOverviewResponse, error) 
 		response.Headers403 = &headers
 	case rsp.StatusCode == 406:
 		var headers GetOverviewResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24932,6 +27715,13 @@ func ParseGetOverviewResponse(rsp *http.Response) (*GetOverviewResponse, error) 
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24942,6 +27732,13 @@ func ParseGetOverviewResponse(rsp *http.Response) (*GetOverviewResponse, error) 
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers GetOverviewResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -24958,6 +27755,13 @@ func ParseGetOverviewResponse(rsp *http.Response) (*GetOverviewResponse, error) 
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -25054,6 +27858,13 @@ func ParseListPartiesResponse(rsp *http.Response) (*ListPartiesResponse, error) 
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25064,6 +27875,13 @@ func ParseListPartiesResponse(rsp *http.Response) (*ListPartiesResponse, error) 
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers ListPartiesResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25074,6 +27892,13 @@ func ParseListPartiesResponse(rsp *http.Response) (*ListPartiesResponse, error) 
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListPartiesResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25091,6 +27916,13 @@ func ParseListPartiesResponse(rsp *http.Response) (*ListPartiesResponse, error) 
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers ListPartiesResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25108,6 +27940,13 @@ func ParseListPartiesResponse(rsp *http.Response) (*ListPartiesResponse, error) 
 		response.Headers403 = &headers
 	case rsp.StatusCode == 406:
 		var headers ListPartiesResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25125,6 +27964,13 @@ func ParseListPartiesResponse(rsp *http.Response) (*ListPartiesResponse, error) 
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25135,6 +27981,13 @@ func ParseListPartiesResponse(rsp *http.Response) (*ListPartiesResponse, error) 
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers ListPartiesResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25151,6 +28004,13 @@ func ParseListPartiesResponse(rsp *http.Response) (*ListPartiesResponse, error) 
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -25289,6 +28149,13 @@ func ParseCreatePartyResponse(rsp *http.Response) (*CreatePartyResponse, error) 
 			}
 			headers.Replayed = &value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25299,6 +28166,13 @@ func ParseCreatePartyResponse(rsp *http.Response) (*CreatePartyResponse, error) 
 		response.Headers201 = &headers
 	case rsp.StatusCode == 400:
 		var headers CreatePartyResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25309,6 +28183,13 @@ func ParseCreatePartyResponse(rsp *http.Response) (*CreatePartyResponse, error) 
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers CreatePartyResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25326,6 +28207,13 @@ func ParseCreatePartyResponse(rsp *http.Response) (*CreatePartyResponse, error) 
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers CreatePartyResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25343,6 +28231,13 @@ func ParseCreatePartyResponse(rsp *http.Response) (*CreatePartyResponse, error) 
 		response.Headers403 = &headers
 	case rsp.StatusCode == 406:
 		var headers CreatePartyResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25353,6 +28248,13 @@ func ParseCreatePartyResponse(rsp *http.Response) (*CreatePartyResponse, error) 
 		response.Headers406 = &headers
 	case rsp.StatusCode == 409:
 		var headers CreatePartyResponse409Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25363,6 +28265,13 @@ func ParseCreatePartyResponse(rsp *http.Response) (*CreatePartyResponse, error) 
 		response.Headers409 = &headers
 	case rsp.StatusCode == 413:
 		var headers CreatePartyResponse413Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25373,6 +28282,13 @@ func ParseCreatePartyResponse(rsp *http.Response) (*CreatePartyResponse, error) 
 		response.Headers413 = &headers
 	case rsp.StatusCode == 415:
 		var headers CreatePartyResponse415Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25383,6 +28299,13 @@ func ParseCreatePartyResponse(rsp *http.Response) (*CreatePartyResponse, error) 
 		response.Headers415 = &headers
 	case rsp.StatusCode == 422:
 		var headers CreatePartyResponse422Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25400,6 +28323,13 @@ func ParseCreatePartyResponse(rsp *http.Response) (*CreatePartyResponse, error) 
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25410,6 +28340,13 @@ func ParseCreatePartyResponse(rsp *http.Response) (*CreatePartyResponse, error) 
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers CreatePartyResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25426,6 +28363,13 @@ func ParseCreatePartyResponse(rsp *http.Response) (*CreatePartyResponse, error) 
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -25529,6 +28473,13 @@ func ParseGetPartyResponse(rsp *http.Response) (*GetPartyResponse, error) {
 			}
 			headers.ETag = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25539,6 +28490,13 @@ func ParseGetPartyResponse(rsp *http.Response) (*GetPartyResponse, error) {
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers GetPartyResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25549,6 +28507,13 @@ func ParseGetPartyResponse(rsp *http.Response) (*GetPartyResponse, error) {
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers GetPartyResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25566,6 +28531,13 @@ func ParseGetPartyResponse(rsp *http.Response) (*GetPartyResponse, error) {
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers GetPartyResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25583,6 +28555,13 @@ func ParseGetPartyResponse(rsp *http.Response) (*GetPartyResponse, error) {
 		response.Headers403 = &headers
 	case rsp.StatusCode == 404:
 		var headers GetPartyResponse404Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25593,6 +28572,13 @@ func ParseGetPartyResponse(rsp *http.Response) (*GetPartyResponse, error) {
 		response.Headers404 = &headers
 	case rsp.StatusCode == 406:
 		var headers GetPartyResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25610,6 +28596,13 @@ func ParseGetPartyResponse(rsp *http.Response) (*GetPartyResponse, error) {
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25620,6 +28613,13 @@ func ParseGetPartyResponse(rsp *http.Response) (*GetPartyResponse, error) {
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers GetPartyResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25636,6 +28636,13 @@ func ParseGetPartyResponse(rsp *http.Response) (*GetPartyResponse, error) {
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -25774,6 +28781,13 @@ func ParseRevisePartyResponse(rsp *http.Response) (*RevisePartyResponse, error) 
 			}
 			headers.ETag = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25784,6 +28798,13 @@ func ParseRevisePartyResponse(rsp *http.Response) (*RevisePartyResponse, error) 
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers RevisePartyResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25794,6 +28815,13 @@ func ParseRevisePartyResponse(rsp *http.Response) (*RevisePartyResponse, error) 
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers RevisePartyResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25811,6 +28839,13 @@ func ParseRevisePartyResponse(rsp *http.Response) (*RevisePartyResponse, error) 
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers RevisePartyResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25828,6 +28863,13 @@ func ParseRevisePartyResponse(rsp *http.Response) (*RevisePartyResponse, error) 
 		response.Headers403 = &headers
 	case rsp.StatusCode == 404:
 		var headers RevisePartyResponse404Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25838,6 +28880,13 @@ func ParseRevisePartyResponse(rsp *http.Response) (*RevisePartyResponse, error) 
 		response.Headers404 = &headers
 	case rsp.StatusCode == 406:
 		var headers RevisePartyResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25848,6 +28897,13 @@ func ParseRevisePartyResponse(rsp *http.Response) (*RevisePartyResponse, error) 
 		response.Headers406 = &headers
 	case rsp.StatusCode == 412:
 		var headers RevisePartyResponse412Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25858,6 +28914,13 @@ func ParseRevisePartyResponse(rsp *http.Response) (*RevisePartyResponse, error) 
 		response.Headers412 = &headers
 	case rsp.StatusCode == 413:
 		var headers RevisePartyResponse413Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25868,6 +28931,13 @@ func ParseRevisePartyResponse(rsp *http.Response) (*RevisePartyResponse, error) 
 		response.Headers413 = &headers
 	case rsp.StatusCode == 415:
 		var headers RevisePartyResponse415Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25878,6 +28948,13 @@ func ParseRevisePartyResponse(rsp *http.Response) (*RevisePartyResponse, error) 
 		response.Headers415 = &headers
 	case rsp.StatusCode == 422:
 		var headers RevisePartyResponse422Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25888,6 +28965,13 @@ func ParseRevisePartyResponse(rsp *http.Response) (*RevisePartyResponse, error) 
 		response.Headers422 = &headers
 	case rsp.StatusCode == 428:
 		var headers RevisePartyResponse428Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25905,6 +28989,13 @@ func ParseRevisePartyResponse(rsp *http.Response) (*RevisePartyResponse, error) 
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25915,6 +29006,13 @@ func ParseRevisePartyResponse(rsp *http.Response) (*RevisePartyResponse, error) 
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers RevisePartyResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -25931,6 +29029,13 @@ func ParseRevisePartyResponse(rsp *http.Response) (*RevisePartyResponse, error) 
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -26027,6 +29132,13 @@ func ParseListProductsResponse(rsp *http.Response) (*ListProductsResponse, error
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26037,6 +29149,13 @@ func ParseListProductsResponse(rsp *http.Response) (*ListProductsResponse, error
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers ListProductsResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26047,6 +29166,13 @@ func ParseListProductsResponse(rsp *http.Response) (*ListProductsResponse, error
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListProductsResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26064,6 +29190,13 @@ func ParseListProductsResponse(rsp *http.Response) (*ListProductsResponse, error
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers ListProductsResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26081,6 +29214,13 @@ func ParseListProductsResponse(rsp *http.Response) (*ListProductsResponse, error
 		response.Headers403 = &headers
 	case rsp.StatusCode == 406:
 		var headers ListProductsResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26098,6 +29238,13 @@ func ParseListProductsResponse(rsp *http.Response) (*ListProductsResponse, error
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26108,6 +29255,13 @@ func ParseListProductsResponse(rsp *http.Response) (*ListProductsResponse, error
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers ListProductsResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26124,6 +29278,13 @@ func ParseListProductsResponse(rsp *http.Response) (*ListProductsResponse, error
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -26262,6 +29423,13 @@ func ParseCreateProductResponse(rsp *http.Response) (*CreateProductResponse, err
 			}
 			headers.Replayed = &value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26272,6 +29440,13 @@ func ParseCreateProductResponse(rsp *http.Response) (*CreateProductResponse, err
 		response.Headers201 = &headers
 	case rsp.StatusCode == 400:
 		var headers CreateProductResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26282,6 +29457,13 @@ func ParseCreateProductResponse(rsp *http.Response) (*CreateProductResponse, err
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers CreateProductResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26299,6 +29481,13 @@ func ParseCreateProductResponse(rsp *http.Response) (*CreateProductResponse, err
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers CreateProductResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26316,6 +29505,13 @@ func ParseCreateProductResponse(rsp *http.Response) (*CreateProductResponse, err
 		response.Headers403 = &headers
 	case rsp.StatusCode == 406:
 		var headers CreateProductResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26326,6 +29522,13 @@ func ParseCreateProductResponse(rsp *http.Response) (*CreateProductResponse, err
 		response.Headers406 = &headers
 	case rsp.StatusCode == 409:
 		var headers CreateProductResponse409Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26336,6 +29539,13 @@ func ParseCreateProductResponse(rsp *http.Response) (*CreateProductResponse, err
 		response.Headers409 = &headers
 	case rsp.StatusCode == 413:
 		var headers CreateProductResponse413Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26346,6 +29556,13 @@ func ParseCreateProductResponse(rsp *http.Response) (*CreateProductResponse, err
 		response.Headers413 = &headers
 	case rsp.StatusCode == 415:
 		var headers CreateProductResponse415Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26356,6 +29573,13 @@ func ParseCreateProductResponse(rsp *http.Response) (*CreateProductResponse, err
 		response.Headers415 = &headers
 	case rsp.StatusCode == 422:
 		var headers CreateProductResponse422Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26373,6 +29597,13 @@ func ParseCreateProductResponse(rsp *http.Response) (*CreateProductResponse, err
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26383,6 +29614,13 @@ func ParseCreateProductResponse(rsp *http.Response) (*CreateProductResponse, err
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers CreateProductResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26399,6 +29637,13 @@ func ParseCreateProductResponse(rsp *http.Response) (*CreateProductResponse, err
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -26502,6 +29747,13 @@ func ParseGetProductResponse(rsp *http.Response) (*GetProductResponse, error) {
 			}
 			headers.ETag = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26512,6 +29764,13 @@ func ParseGetProductResponse(rsp *http.Response) (*GetProductResponse, error) {
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers GetProductResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26522,6 +29781,13 @@ func ParseGetProductResponse(rsp *http.Response) (*GetProductResponse, error) {
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers GetProductResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26539,6 +29805,13 @@ func ParseGetProductResponse(rsp *http.Response) (*GetProductResponse, error) {
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers GetProductResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26556,6 +29829,13 @@ func ParseGetProductResponse(rsp *http.Response) (*GetProductResponse, error) {
 		response.Headers403 = &headers
 	case rsp.StatusCode == 404:
 		var headers GetProductResponse404Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26566,6 +29846,13 @@ func ParseGetProductResponse(rsp *http.Response) (*GetProductResponse, error) {
 		response.Headers404 = &headers
 	case rsp.StatusCode == 406:
 		var headers GetProductResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26583,6 +29870,13 @@ func ParseGetProductResponse(rsp *http.Response) (*GetProductResponse, error) {
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26593,6 +29887,13 @@ func ParseGetProductResponse(rsp *http.Response) (*GetProductResponse, error) {
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers GetProductResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26609,6 +29910,13 @@ func ParseGetProductResponse(rsp *http.Response) (*GetProductResponse, error) {
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -26747,6 +30055,13 @@ func ParseReviseProductResponse(rsp *http.Response) (*ReviseProductResponse, err
 			}
 			headers.ETag = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26757,6 +30072,13 @@ func ParseReviseProductResponse(rsp *http.Response) (*ReviseProductResponse, err
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers ReviseProductResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26767,6 +30089,13 @@ func ParseReviseProductResponse(rsp *http.Response) (*ReviseProductResponse, err
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers ReviseProductResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26784,6 +30113,13 @@ func ParseReviseProductResponse(rsp *http.Response) (*ReviseProductResponse, err
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers ReviseProductResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26801,6 +30137,13 @@ func ParseReviseProductResponse(rsp *http.Response) (*ReviseProductResponse, err
 		response.Headers403 = &headers
 	case rsp.StatusCode == 404:
 		var headers ReviseProductResponse404Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26811,6 +30154,13 @@ func ParseReviseProductResponse(rsp *http.Response) (*ReviseProductResponse, err
 		response.Headers404 = &headers
 	case rsp.StatusCode == 406:
 		var headers ReviseProductResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26821,6 +30171,13 @@ func ParseReviseProductResponse(rsp *http.Response) (*ReviseProductResponse, err
 		response.Headers406 = &headers
 	case rsp.StatusCode == 412:
 		var headers ReviseProductResponse412Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26831,6 +30188,13 @@ func ParseReviseProductResponse(rsp *http.Response) (*ReviseProductResponse, err
 		response.Headers412 = &headers
 	case rsp.StatusCode == 413:
 		var headers ReviseProductResponse413Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26841,6 +30205,13 @@ func ParseReviseProductResponse(rsp *http.Response) (*ReviseProductResponse, err
 		response.Headers413 = &headers
 	case rsp.StatusCode == 415:
 		var headers ReviseProductResponse415Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26851,6 +30222,13 @@ func ParseReviseProductResponse(rsp *http.Response) (*ReviseProductResponse, err
 		response.Headers415 = &headers
 	case rsp.StatusCode == 422:
 		var headers ReviseProductResponse422Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26861,6 +30239,13 @@ func ParseReviseProductResponse(rsp *http.Response) (*ReviseProductResponse, err
 		response.Headers422 = &headers
 	case rsp.StatusCode == 428:
 		var headers ReviseProductResponse428Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26878,6 +30263,13 @@ func ParseReviseProductResponse(rsp *http.Response) (*ReviseProductResponse, err
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26888,6 +30280,13 @@ func ParseReviseProductResponse(rsp *http.Response) (*ReviseProductResponse, err
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers ReviseProductResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -26904,6 +30303,13 @@ func ParseReviseProductResponse(rsp *http.Response) (*ReviseProductResponse, err
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -27007,6 +30413,13 @@ func ParseListProductRevisionsResponse(rsp *http.Response) (*ListProductRevision
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27017,6 +30430,13 @@ func ParseListProductRevisionsResponse(rsp *http.Response) (*ListProductRevision
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers ListProductRevisionsResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27027,6 +30447,13 @@ func ParseListProductRevisionsResponse(rsp *http.Response) (*ListProductRevision
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListProductRevisionsResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27044,6 +30471,13 @@ func ParseListProductRevisionsResponse(rsp *http.Response) (*ListProductRevision
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers ListProductRevisionsResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27061,6 +30495,13 @@ func ParseListProductRevisionsResponse(rsp *http.Response) (*ListProductRevision
 		response.Headers403 = &headers
 	case rsp.StatusCode == 404:
 		var headers ListProductRevisionsResponse404Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27071,6 +30512,13 @@ func ParseListProductRevisionsResponse(rsp *http.Response) (*ListProductRevision
 		response.Headers404 = &headers
 	case rsp.StatusCode == 406:
 		var headers ListProductRevisionsResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27088,6 +30536,13 @@ func ParseListProductRevisionsResponse(rsp *http.Response) (*ListProductRevision
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27098,6 +30553,13 @@ func ParseListProductRevisionsResponse(rsp *http.Response) (*ListProductRevision
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers ListProductRevisionsResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27114,6 +30576,13 @@ func ParseListProductRevisionsResponse(rsp *http.Response) (*ListProductRevision
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -27210,6 +30679,13 @@ func ParseListQuestionsResponse(rsp *http.Response) (*ListQuestionsResponse, err
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27220,6 +30696,13 @@ func ParseListQuestionsResponse(rsp *http.Response) (*ListQuestionsResponse, err
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers ListQuestionsResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27230,6 +30713,13 @@ func ParseListQuestionsResponse(rsp *http.Response) (*ListQuestionsResponse, err
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListQuestionsResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27247,6 +30737,13 @@ func ParseListQuestionsResponse(rsp *http.Response) (*ListQuestionsResponse, err
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers ListQuestionsResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27264,6 +30761,13 @@ func ParseListQuestionsResponse(rsp *http.Response) (*ListQuestionsResponse, err
 		response.Headers403 = &headers
 	case rsp.StatusCode == 406:
 		var headers ListQuestionsResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27281,6 +30785,13 @@ func ParseListQuestionsResponse(rsp *http.Response) (*ListQuestionsResponse, err
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27291,6 +30802,13 @@ func ParseListQuestionsResponse(rsp *http.Response) (*ListQuestionsResponse, err
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers ListQuestionsResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27307,6 +30825,13 @@ func ParseListQuestionsResponse(rsp *http.Response) (*ListQuestionsResponse, err
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -27403,6 +30928,13 @@ func ParseListSitesResponse(rsp *http.Response) (*ListSitesResponse, error) {
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27413,6 +30945,13 @@ func ParseListSitesResponse(rsp *http.Response) (*ListSitesResponse, error) {
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers ListSitesResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27423,6 +30962,13 @@ func ParseListSitesResponse(rsp *http.Response) (*ListSitesResponse, error) {
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListSitesResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27440,6 +30986,13 @@ func ParseListSitesResponse(rsp *http.Response) (*ListSitesResponse, error) {
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers ListSitesResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27457,6 +31010,13 @@ func ParseListSitesResponse(rsp *http.Response) (*ListSitesResponse, error) {
 		response.Headers403 = &headers
 	case rsp.StatusCode == 406:
 		var headers ListSitesResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27474,6 +31034,13 @@ func ParseListSitesResponse(rsp *http.Response) (*ListSitesResponse, error) {
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27484,6 +31051,13 @@ func ParseListSitesResponse(rsp *http.Response) (*ListSitesResponse, error) {
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers ListSitesResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27500,6 +31074,13 @@ func ParseListSitesResponse(rsp *http.Response) (*ListSitesResponse, error) {
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -27638,6 +31219,13 @@ func ParseCreateSiteResponse(rsp *http.Response) (*CreateSiteResponse, error) {
 			}
 			headers.Replayed = &value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27648,6 +31236,13 @@ func ParseCreateSiteResponse(rsp *http.Response) (*CreateSiteResponse, error) {
 		response.Headers201 = &headers
 	case rsp.StatusCode == 400:
 		var headers CreateSiteResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27658,6 +31253,13 @@ func ParseCreateSiteResponse(rsp *http.Response) (*CreateSiteResponse, error) {
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers CreateSiteResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27675,6 +31277,13 @@ func ParseCreateSiteResponse(rsp *http.Response) (*CreateSiteResponse, error) {
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers CreateSiteResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27692,6 +31301,13 @@ func ParseCreateSiteResponse(rsp *http.Response) (*CreateSiteResponse, error) {
 		response.Headers403 = &headers
 	case rsp.StatusCode == 406:
 		var headers CreateSiteResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27702,6 +31318,13 @@ func ParseCreateSiteResponse(rsp *http.Response) (*CreateSiteResponse, error) {
 		response.Headers406 = &headers
 	case rsp.StatusCode == 409:
 		var headers CreateSiteResponse409Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27712,6 +31335,13 @@ func ParseCreateSiteResponse(rsp *http.Response) (*CreateSiteResponse, error) {
 		response.Headers409 = &headers
 	case rsp.StatusCode == 413:
 		var headers CreateSiteResponse413Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27722,6 +31352,13 @@ func ParseCreateSiteResponse(rsp *http.Response) (*CreateSiteResponse, error) {
 		response.Headers413 = &headers
 	case rsp.StatusCode == 415:
 		var headers CreateSiteResponse415Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27732,6 +31369,13 @@ func ParseCreateSiteResponse(rsp *http.Response) (*CreateSiteResponse, error) {
 		response.Headers415 = &headers
 	case rsp.StatusCode == 422:
 		var headers CreateSiteResponse422Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27749,6 +31393,13 @@ func ParseCreateSiteResponse(rsp *http.Response) (*CreateSiteResponse, error) {
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27759,6 +31410,13 @@ func ParseCreateSiteResponse(rsp *http.Response) (*CreateSiteResponse, error) {
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers CreateSiteResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27775,6 +31433,13 @@ func ParseCreateSiteResponse(rsp *http.Response) (*CreateSiteResponse, error) {
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -27878,6 +31543,13 @@ func ParseGetSiteResponse(rsp *http.Response) (*GetSiteResponse, error) {
 			}
 			headers.ETag = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27888,6 +31560,13 @@ func ParseGetSiteResponse(rsp *http.Response) (*GetSiteResponse, error) {
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers GetSiteResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27898,6 +31577,13 @@ func ParseGetSiteResponse(rsp *http.Response) (*GetSiteResponse, error) {
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers GetSiteResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27915,6 +31601,13 @@ func ParseGetSiteResponse(rsp *http.Response) (*GetSiteResponse, error) {
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers GetSiteResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27932,6 +31625,13 @@ func ParseGetSiteResponse(rsp *http.Response) (*GetSiteResponse, error) {
 		response.Headers403 = &headers
 	case rsp.StatusCode == 404:
 		var headers GetSiteResponse404Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27942,6 +31642,13 @@ func ParseGetSiteResponse(rsp *http.Response) (*GetSiteResponse, error) {
 		response.Headers404 = &headers
 	case rsp.StatusCode == 406:
 		var headers GetSiteResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27959,6 +31666,13 @@ func ParseGetSiteResponse(rsp *http.Response) (*GetSiteResponse, error) {
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27969,6 +31683,13 @@ func ParseGetSiteResponse(rsp *http.Response) (*GetSiteResponse, error) {
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers GetSiteResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -27985,6 +31706,13 @@ func ParseGetSiteResponse(rsp *http.Response) (*GetSiteResponse, error) {
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -28123,6 +31851,13 @@ func ParseReviseSiteResponse(rsp *http.Response) (*ReviseSiteResponse, error) {
 			}
 			headers.ETag = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28133,6 +31868,13 @@ func ParseReviseSiteResponse(rsp *http.Response) (*ReviseSiteResponse, error) {
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers ReviseSiteResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28143,6 +31885,13 @@ func ParseReviseSiteResponse(rsp *http.Response) (*ReviseSiteResponse, error) {
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers ReviseSiteResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28160,6 +31909,13 @@ func ParseReviseSiteResponse(rsp *http.Response) (*ReviseSiteResponse, error) {
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers ReviseSiteResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28177,6 +31933,13 @@ func ParseReviseSiteResponse(rsp *http.Response) (*ReviseSiteResponse, error) {
 		response.Headers403 = &headers
 	case rsp.StatusCode == 404:
 		var headers ReviseSiteResponse404Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28187,6 +31950,13 @@ func ParseReviseSiteResponse(rsp *http.Response) (*ReviseSiteResponse, error) {
 		response.Headers404 = &headers
 	case rsp.StatusCode == 406:
 		var headers ReviseSiteResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28197,6 +31967,13 @@ func ParseReviseSiteResponse(rsp *http.Response) (*ReviseSiteResponse, error) {
 		response.Headers406 = &headers
 	case rsp.StatusCode == 412:
 		var headers ReviseSiteResponse412Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28207,6 +31984,13 @@ func ParseReviseSiteResponse(rsp *http.Response) (*ReviseSiteResponse, error) {
 		response.Headers412 = &headers
 	case rsp.StatusCode == 413:
 		var headers ReviseSiteResponse413Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28217,6 +32001,13 @@ func ParseReviseSiteResponse(rsp *http.Response) (*ReviseSiteResponse, error) {
 		response.Headers413 = &headers
 	case rsp.StatusCode == 415:
 		var headers ReviseSiteResponse415Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28227,6 +32018,13 @@ func ParseReviseSiteResponse(rsp *http.Response) (*ReviseSiteResponse, error) {
 		response.Headers415 = &headers
 	case rsp.StatusCode == 422:
 		var headers ReviseSiteResponse422Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28237,6 +32035,13 @@ func ParseReviseSiteResponse(rsp *http.Response) (*ReviseSiteResponse, error) {
 		response.Headers422 = &headers
 	case rsp.StatusCode == 428:
 		var headers ReviseSiteResponse428Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28254,6 +32059,13 @@ func ParseReviseSiteResponse(rsp *http.Response) (*ReviseSiteResponse, error) {
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28264,6 +32076,13 @@ func ParseReviseSiteResponse(rsp *http.Response) (*ReviseSiteResponse, error) {
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers ReviseSiteResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28280,6 +32099,13 @@ func ParseReviseSiteResponse(rsp *http.Response) (*ReviseSiteResponse, error) {
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -28383,6 +32209,13 @@ func ParseGetStoreResponse(rsp *http.Response) (*GetStoreResponse, error) {
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28393,6 +32226,13 @@ func ParseGetStoreResponse(rsp *http.Response) (*GetStoreResponse, error) {
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers GetStoreResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28403,6 +32243,13 @@ func ParseGetStoreResponse(rsp *http.Response) (*GetStoreResponse, error) {
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers GetStoreResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28420,6 +32267,13 @@ func ParseGetStoreResponse(rsp *http.Response) (*GetStoreResponse, error) {
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers GetStoreResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28437,6 +32291,13 @@ func ParseGetStoreResponse(rsp *http.Response) (*GetStoreResponse, error) {
 		response.Headers403 = &headers
 	case rsp.StatusCode == 404:
 		var headers GetStoreResponse404Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28447,6 +32308,13 @@ func ParseGetStoreResponse(rsp *http.Response) (*GetStoreResponse, error) {
 		response.Headers404 = &headers
 	case rsp.StatusCode == 406:
 		var headers GetStoreResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28464,6 +32332,13 @@ func ParseGetStoreResponse(rsp *http.Response) (*GetStoreResponse, error) {
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28474,6 +32349,13 @@ func ParseGetStoreResponse(rsp *http.Response) (*GetStoreResponse, error) {
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers GetStoreResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28490,6 +32372,13 @@ func ParseGetStoreResponse(rsp *http.Response) (*GetStoreResponse, error) {
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -28579,6 +32468,13 @@ func ParseListSpeciesResponse(rsp *http.Response) (*ListSpeciesResponse, error) 
 	switch {
 	case rsp.StatusCode == 200:
 		var headers ListSpeciesResponse200Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28589,6 +32485,13 @@ func ParseListSpeciesResponse(rsp *http.Response) (*ListSpeciesResponse, error) 
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers ListSpeciesResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28599,6 +32502,13 @@ func ParseListSpeciesResponse(rsp *http.Response) (*ListSpeciesResponse, error) 
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListSpeciesResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28616,6 +32526,13 @@ func ParseListSpeciesResponse(rsp *http.Response) (*ListSpeciesResponse, error) 
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers ListSpeciesResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28633,6 +32550,13 @@ func ParseListSpeciesResponse(rsp *http.Response) (*ListSpeciesResponse, error) 
 		response.Headers403 = &headers
 	case rsp.StatusCode == 406:
 		var headers ListSpeciesResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28650,6 +32574,13 @@ func ParseListSpeciesResponse(rsp *http.Response) (*ListSpeciesResponse, error) 
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28660,6 +32591,13 @@ func ParseListSpeciesResponse(rsp *http.Response) (*ListSpeciesResponse, error) 
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers ListSpeciesResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28676,6 +32614,13 @@ func ParseListSpeciesResponse(rsp *http.Response) (*ListSpeciesResponse, error) 
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -28772,6 +32717,13 @@ func ParseListTokensResponse(rsp *http.Response) (*ListTokensResponse, error) {
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28782,6 +32734,13 @@ func ParseListTokensResponse(rsp *http.Response) (*ListTokensResponse, error) {
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers ListTokensResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28792,6 +32751,13 @@ func ParseListTokensResponse(rsp *http.Response) (*ListTokensResponse, error) {
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListTokensResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28809,6 +32775,13 @@ func ParseListTokensResponse(rsp *http.Response) (*ListTokensResponse, error) {
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers ListTokensResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28826,6 +32799,13 @@ func ParseListTokensResponse(rsp *http.Response) (*ListTokensResponse, error) {
 		response.Headers403 = &headers
 	case rsp.StatusCode == 406:
 		var headers ListTokensResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28843,6 +32823,13 @@ func ParseListTokensResponse(rsp *http.Response) (*ListTokensResponse, error) {
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28853,6 +32840,13 @@ func ParseListTokensResponse(rsp *http.Response) (*ListTokensResponse, error) {
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers ListTokensResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -28869,6 +32863,13 @@ func ParseListTokensResponse(rsp *http.Response) (*ListTokensResponse, error) {
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -28993,6 +32994,13 @@ func ParseCreateTokenResponse(rsp *http.Response) (*CreateTokenResponse, error) 
 			}
 			headers.Replayed = &value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29003,6 +33011,13 @@ func ParseCreateTokenResponse(rsp *http.Response) (*CreateTokenResponse, error) 
 		response.Headers201 = &headers
 	case rsp.StatusCode == 400:
 		var headers CreateTokenResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29013,6 +33028,13 @@ func ParseCreateTokenResponse(rsp *http.Response) (*CreateTokenResponse, error) 
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers CreateTokenResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29030,6 +33052,13 @@ func ParseCreateTokenResponse(rsp *http.Response) (*CreateTokenResponse, error) 
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers CreateTokenResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29047,6 +33076,13 @@ func ParseCreateTokenResponse(rsp *http.Response) (*CreateTokenResponse, error) 
 		response.Headers403 = &headers
 	case rsp.StatusCode == 406:
 		var headers CreateTokenResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29057,6 +33093,13 @@ func ParseCreateTokenResponse(rsp *http.Response) (*CreateTokenResponse, error) 
 		response.Headers406 = &headers
 	case rsp.StatusCode == 409:
 		var headers CreateTokenResponse409Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29067,6 +33110,13 @@ func ParseCreateTokenResponse(rsp *http.Response) (*CreateTokenResponse, error) 
 		response.Headers409 = &headers
 	case rsp.StatusCode == 413:
 		var headers CreateTokenResponse413Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29077,6 +33127,13 @@ func ParseCreateTokenResponse(rsp *http.Response) (*CreateTokenResponse, error) 
 		response.Headers413 = &headers
 	case rsp.StatusCode == 415:
 		var headers CreateTokenResponse415Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29087,6 +33144,13 @@ func ParseCreateTokenResponse(rsp *http.Response) (*CreateTokenResponse, error) 
 		response.Headers415 = &headers
 	case rsp.StatusCode == 422:
 		var headers CreateTokenResponse422Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29104,6 +33168,13 @@ func ParseCreateTokenResponse(rsp *http.Response) (*CreateTokenResponse, error) 
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29114,6 +33185,13 @@ func ParseCreateTokenResponse(rsp *http.Response) (*CreateTokenResponse, error) 
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers CreateTokenResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29130,6 +33208,13 @@ func ParseCreateTokenResponse(rsp *http.Response) (*CreateTokenResponse, error) 
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -29222,6 +33307,13 @@ func ParseRevokeTokenResponse(rsp *http.Response) (*RevokeTokenResponse, error) 
 	switch {
 	case rsp.StatusCode == 204:
 		var headers RevokeTokenResponse204Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29232,6 +33324,13 @@ func ParseRevokeTokenResponse(rsp *http.Response) (*RevokeTokenResponse, error) 
 		response.Headers204 = &headers
 	case rsp.StatusCode == 400:
 		var headers RevokeTokenResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29242,6 +33341,13 @@ func ParseRevokeTokenResponse(rsp *http.Response) (*RevokeTokenResponse, error) 
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers RevokeTokenResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29259,6 +33365,13 @@ func ParseRevokeTokenResponse(rsp *http.Response) (*RevokeTokenResponse, error) 
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers RevokeTokenResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29276,6 +33389,13 @@ func ParseRevokeTokenResponse(rsp *http.Response) (*RevokeTokenResponse, error) 
 		response.Headers403 = &headers
 	case rsp.StatusCode == 404:
 		var headers RevokeTokenResponse404Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29286,6 +33406,13 @@ func ParseRevokeTokenResponse(rsp *http.Response) (*RevokeTokenResponse, error) 
 		response.Headers404 = &headers
 	case rsp.StatusCode == 406:
 		var headers RevokeTokenResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29303,6 +33430,13 @@ func ParseRevokeTokenResponse(rsp *http.Response) (*RevokeTokenResponse, error) 
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29313,6 +33447,13 @@ func ParseRevokeTokenResponse(rsp *http.Response) (*RevokeTokenResponse, error) 
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers RevokeTokenResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29329,6 +33470,13 @@ func ParseRevokeTokenResponse(rsp *http.Response) (*RevokeTokenResponse, error) 
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -29425,6 +33573,13 @@ func ParseListUnitsResponse(rsp *http.Response) (*ListUnitsResponse, error) {
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29435,6 +33590,13 @@ func ParseListUnitsResponse(rsp *http.Response) (*ListUnitsResponse, error) {
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers ListUnitsResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29445,6 +33607,13 @@ func ParseListUnitsResponse(rsp *http.Response) (*ListUnitsResponse, error) {
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListUnitsResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29462,6 +33631,13 @@ func ParseListUnitsResponse(rsp *http.Response) (*ListUnitsResponse, error) {
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers ListUnitsResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29479,6 +33655,13 @@ func ParseListUnitsResponse(rsp *http.Response) (*ListUnitsResponse, error) {
 		response.Headers403 = &headers
 	case rsp.StatusCode == 406:
 		var headers ListUnitsResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29496,6 +33679,13 @@ func ParseListUnitsResponse(rsp *http.Response) (*ListUnitsResponse, error) {
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29506,6 +33696,13 @@ func ParseListUnitsResponse(rsp *http.Response) (*ListUnitsResponse, error) {
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers ListUnitsResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29522,6 +33719,13 @@ func ParseListUnitsResponse(rsp *http.Response) (*ListUnitsResponse, error) {
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -29660,6 +33864,13 @@ func ParseCreateUnitResponse(rsp *http.Response) (*CreateUnitResponse, error) {
 			}
 			headers.Replayed = &value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29670,6 +33881,13 @@ func ParseCreateUnitResponse(rsp *http.Response) (*CreateUnitResponse, error) {
 		response.Headers201 = &headers
 	case rsp.StatusCode == 400:
 		var headers CreateUnitResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29680,6 +33898,13 @@ func ParseCreateUnitResponse(rsp *http.Response) (*CreateUnitResponse, error) {
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers CreateUnitResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29697,6 +33922,13 @@ func ParseCreateUnitResponse(rsp *http.Response) (*CreateUnitResponse, error) {
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers CreateUnitResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29714,6 +33946,13 @@ func ParseCreateUnitResponse(rsp *http.Response) (*CreateUnitResponse, error) {
 		response.Headers403 = &headers
 	case rsp.StatusCode == 406:
 		var headers CreateUnitResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29724,6 +33963,13 @@ func ParseCreateUnitResponse(rsp *http.Response) (*CreateUnitResponse, error) {
 		response.Headers406 = &headers
 	case rsp.StatusCode == 409:
 		var headers CreateUnitResponse409Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29734,6 +33980,13 @@ func ParseCreateUnitResponse(rsp *http.Response) (*CreateUnitResponse, error) {
 		response.Headers409 = &headers
 	case rsp.StatusCode == 413:
 		var headers CreateUnitResponse413Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29744,6 +33997,13 @@ func ParseCreateUnitResponse(rsp *http.Response) (*CreateUnitResponse, error) {
 		response.Headers413 = &headers
 	case rsp.StatusCode == 415:
 		var headers CreateUnitResponse415Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29754,6 +34014,13 @@ func ParseCreateUnitResponse(rsp *http.Response) (*CreateUnitResponse, error) {
 		response.Headers415 = &headers
 	case rsp.StatusCode == 422:
 		var headers CreateUnitResponse422Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29771,6 +34038,13 @@ func ParseCreateUnitResponse(rsp *http.Response) (*CreateUnitResponse, error) {
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29781,6 +34055,13 @@ func ParseCreateUnitResponse(rsp *http.Response) (*CreateUnitResponse, error) {
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers CreateUnitResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29797,6 +34078,13 @@ func ParseCreateUnitResponse(rsp *http.Response) (*CreateUnitResponse, error) {
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -29900,6 +34188,13 @@ func ParseGetUnitResponse(rsp *http.Response) (*GetUnitResponse, error) {
 			}
 			headers.ETag = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29910,6 +34205,13 @@ func ParseGetUnitResponse(rsp *http.Response) (*GetUnitResponse, error) {
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers GetUnitResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29920,6 +34222,13 @@ func ParseGetUnitResponse(rsp *http.Response) (*GetUnitResponse, error) {
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers GetUnitResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29937,6 +34246,13 @@ func ParseGetUnitResponse(rsp *http.Response) (*GetUnitResponse, error) {
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers GetUnitResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29954,6 +34270,13 @@ func ParseGetUnitResponse(rsp *http.Response) (*GetUnitResponse, error) {
 		response.Headers403 = &headers
 	case rsp.StatusCode == 404:
 		var headers GetUnitResponse404Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29964,6 +34287,13 @@ func ParseGetUnitResponse(rsp *http.Response) (*GetUnitResponse, error) {
 		response.Headers404 = &headers
 	case rsp.StatusCode == 406:
 		var headers GetUnitResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29981,6 +34311,13 @@ func ParseGetUnitResponse(rsp *http.Response) (*GetUnitResponse, error) {
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -29991,6 +34328,13 @@ func ParseGetUnitResponse(rsp *http.Response) (*GetUnitResponse, error) {
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers GetUnitResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -30007,6 +34351,13 @@ func ParseGetUnitResponse(rsp *http.Response) (*GetUnitResponse, error) {
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -30145,6 +34496,13 @@ func ParseReviseUnitResponse(rsp *http.Response) (*ReviseUnitResponse, error) {
 			}
 			headers.ETag = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -30155,6 +34513,13 @@ func ParseReviseUnitResponse(rsp *http.Response) (*ReviseUnitResponse, error) {
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers ReviseUnitResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -30165,6 +34530,13 @@ func ParseReviseUnitResponse(rsp *http.Response) (*ReviseUnitResponse, error) {
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers ReviseUnitResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -30182,6 +34554,13 @@ func ParseReviseUnitResponse(rsp *http.Response) (*ReviseUnitResponse, error) {
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers ReviseUnitResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -30199,6 +34578,13 @@ func ParseReviseUnitResponse(rsp *http.Response) (*ReviseUnitResponse, error) {
 		response.Headers403 = &headers
 	case rsp.StatusCode == 404:
 		var headers ReviseUnitResponse404Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -30209,6 +34595,13 @@ func ParseReviseUnitResponse(rsp *http.Response) (*ReviseUnitResponse, error) {
 		response.Headers404 = &headers
 	case rsp.StatusCode == 406:
 		var headers ReviseUnitResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -30219,6 +34612,13 @@ func ParseReviseUnitResponse(rsp *http.Response) (*ReviseUnitResponse, error) {
 		response.Headers406 = &headers
 	case rsp.StatusCode == 412:
 		var headers ReviseUnitResponse412Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -30229,6 +34629,13 @@ func ParseReviseUnitResponse(rsp *http.Response) (*ReviseUnitResponse, error) {
 		response.Headers412 = &headers
 	case rsp.StatusCode == 413:
 		var headers ReviseUnitResponse413Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -30239,6 +34646,13 @@ func ParseReviseUnitResponse(rsp *http.Response) (*ReviseUnitResponse, error) {
 		response.Headers413 = &headers
 	case rsp.StatusCode == 415:
 		var headers ReviseUnitResponse415Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -30249,6 +34663,13 @@ func ParseReviseUnitResponse(rsp *http.Response) (*ReviseUnitResponse, error) {
 		response.Headers415 = &headers
 	case rsp.StatusCode == 422:
 		var headers ReviseUnitResponse422Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -30259,6 +34680,13 @@ func ParseReviseUnitResponse(rsp *http.Response) (*ReviseUnitResponse, error) {
 		response.Headers422 = &headers
 	case rsp.StatusCode == 428:
 		var headers ReviseUnitResponse428Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -30276,6 +34704,13 @@ func ParseReviseUnitResponse(rsp *http.Response) (*ReviseUnitResponse, error) {
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -30286,6 +34721,13 @@ func ParseReviseUnitResponse(rsp *http.Response) (*ReviseUnitResponse, error) {
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers ReviseUnitResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -30302,6 +34744,13 @@ func ParseReviseUnitResponse(rsp *http.Response) (*ReviseUnitResponse, error) {
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
@@ -30405,6 +34854,13 @@ func ParseListUnitRevisionsResponse(rsp *http.Response) (*ListUnitRevisionsRespo
 			}
 			headers.Link = &value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -30415,6 +34871,13 @@ func ParseListUnitRevisionsResponse(rsp *http.Response) (*ListUnitRevisionsRespo
 		response.Headers200 = &headers
 	case rsp.StatusCode == 400:
 		var headers ListUnitRevisionsResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -30425,6 +34888,13 @@ func ParseListUnitRevisionsResponse(rsp *http.Response) (*ListUnitRevisionsRespo
 		response.Headers400 = &headers
 	case rsp.StatusCode == 401:
 		var headers ListUnitRevisionsResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -30442,6 +34912,13 @@ func ParseListUnitRevisionsResponse(rsp *http.Response) (*ListUnitRevisionsRespo
 		response.Headers401 = &headers
 	case rsp.StatusCode == 403:
 		var headers ListUnitRevisionsResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -30459,6 +34936,13 @@ func ParseListUnitRevisionsResponse(rsp *http.Response) (*ListUnitRevisionsRespo
 		response.Headers403 = &headers
 	case rsp.StatusCode == 404:
 		var headers ListUnitRevisionsResponse404Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -30469,6 +34953,13 @@ func ParseListUnitRevisionsResponse(rsp *http.Response) (*ListUnitRevisionsRespo
 		response.Headers404 = &headers
 	case rsp.StatusCode == 406:
 		var headers ListUnitRevisionsResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -30486,6 +34977,13 @@ func ParseListUnitRevisionsResponse(rsp *http.Response) (*ListUnitRevisionsRespo
 			}
 			headers.RetryAfter = value
 		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -30496,6 +34994,13 @@ func ParseListUnitRevisionsResponse(rsp *http.Response) (*ListUnitRevisionsRespo
 		response.Headers429 = &headers
 	case rsp.StatusCode == 500:
 		var headers ListUnitRevisionsResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
 			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
@@ -30512,6 +35017,13 @@ func ParseListUnitRevisionsResponse(rsp *http.Response) (*ListUnitRevisionsRespo
 				return nil, err
 			}
 			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
 		}
 		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
 			var value string
