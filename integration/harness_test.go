@@ -51,7 +51,10 @@ func newService(t testing.TB) *service {
 }
 
 // serveAt starts an instance of the service on a database.
-func serveAt(t testing.TB, url string) *service {
+func serveAt(t testing.TB, url string) *service { return serveAtRates(t, url, api.Rates{}) }
+
+// serveAtRates is serveAt with limits on how many requests are taken.
+func serveAtRates(t testing.TB, url string, rates api.Rates) *service {
 	t.Helper()
 	store, err := postgres.Open(t.Context(), postgres.Options{
 		URL:      url,
@@ -66,6 +69,7 @@ func serveAt(t testing.TB, url string) *service {
 		Log:   testLog(t),
 		Ready: store.Ping,
 		Load:  store.Load,
+		Rates: rates,
 	})
 	if err != nil {
 		t.Fatal(err)
