@@ -202,7 +202,7 @@ func TestCollision(t *testing.T) {
 	f := newFarm(t, store)
 	one, two := f.site(t), f.site(t)
 	rename := func(ctx context.Context, tx *postgres.Tx, id domain.SiteID) error {
-		site, err := postgres.Sites.Get(ctx, tx, id)
+		site, err := postgres.Sites.Hold(ctx, tx, id) // or the second try might see what the other one is changing
 		if err != nil {
 			return err
 		}
