@@ -55,7 +55,7 @@ func (d demo) Run(ctx context.Context, s *Settings, out io.Writer, log *slog.Log
 		url = server.URL("postgres")
 	}
 	coop := d.simulate()
-	store, err := d.open(ctx, s, url, coop)
+	store, filled, err := d.open(ctx, s, url, own, coop)
 	if err != nil {
 		return interrupted(ctx, err)
 	}
@@ -65,7 +65,7 @@ func (d demo) Run(ctx context.Context, s *Settings, out io.Writer, log *slog.Log
 	} else if warning != "" && !own { // nobody else gets at one of its own
 		log.WarnContext(ctx, warning)
 	}
-	show, err := d.prepare(ctx, store, url, coop, say)
+	show, err := d.prepare(ctx, store, url, coop, filled, say)
 	if err != nil {
 		return interrupted(ctx, err)
 	}
@@ -125,71 +125,72 @@ func (d demo) simulate() *simulate.Coop {
 	return simulate.New(simulate.Options{Seed: d.Seed, Sites: d.Sites, Seasons: d.Seasons, Today: domain.DateOf(time.Now(), zone)})
 }
 
-// open opens a database that is empty or holds this demo, and brings the latest
-// schema and the co-operative into it.
-func (d demo) open(ctx context.Context, s *Settings, url string, coop *simulate.Coop) (*postgres.Store, error) {
+// open opens a database that is empty or holds this demo, filled already or not, and
+// brings the latest schema and the co-operative into it. What an interrupted start has
+// left in a database of its own it throws away.
+func (d demo) open(ctx context.Context, s *Settings, url string, own bool, coop *simulate.Coop) (store *postgres.Store, filled bool, err error) {
+	id := coop.Facts.ID
 	found, err := postgres.AllCoops(ctx, url)
 	if err != nil {
-		return nil, err
+		return nil, false, err
 	}
-	for _, id := range found {
-		if id != coop.Facts.ID {
-			return nil, fmt.Errorf("the database holds the co-operative %s, which is not the demo of --seed=%d: nothing was changed, use an empty database", id, d.Seed)
+	for _, other := range found {
+		if other != id {
+			return nil, false, fmt.Errorf("the database holds the co-operative %s, which is not the demo of --seed=%d: nothing was changed, use an empty database", other, d.Seed)
 		}
 	}
 	if err := postgres.MigrateUp(ctx, url); err != nil {
-		return nil, err
+		return nil, false, err
 	}
-	store, err := postgres.Open(ctx, postgres.Options{URL: url, MaxConns: s.DatabaseConns})
-	if err != nil {
-		return nil, err
+	if store, err = postgres.Open(ctx, postgres.Options{URL: url, MaxConns: s.DatabaseConns}); err != nil {
+		return nil, false, err
 	}
 	if len(found) == 0 {
-		if _, err := store.CreateCoop(ctx, coop.Facts); err != nil {
-			store.Close()
-			return nil, err
-		}
+		_, err = store.CreateCoop(ctx, coop.Facts)
+	} else if filled, err = isFilled(ctx, store, id); err == nil && !filled && !own {
+		err = errors.New("the database holds a demo that is being filled, or was interrupted at that: in the second case, run migrate down --delete-all-data and start the demo again")
 	}
-	return store, nil
+	if err != nil {
+		store.Close()
+		return nil, false, err
+	}
+	if len(found) == 0 || filled {
+		return store, filled, nil
+	}
+	store.Close()
+	if err := postgres.MigrateDown(ctx, url); err != nil {
+		return nil, false, err
+	}
+	return d.open(ctx, s, url, own, coop)
 }
 
 // prepare makes tokens, fills the database unless that was done before, and reads
 // what to show. Only hashes of tokens are kept, so that each start makes new ones;
 // those of before go on to hold.
-func (d demo) prepare(ctx context.Context, store *postgres.Store, url string, coop *simulate.Coop, say messages) (*showing, error) {
-	id := coop.Facts.ID
-	token := func(role domain.Role, sites ...domain.SiteID) (domain.Token, error) {
+func (d demo) prepare(ctx context.Context, store *postgres.Store, url string, coop *simulate.Coop, filled bool, say messages) (*showing, error) {
+	token := func(name string, role domain.Role, sites ...domain.SiteID) (domain.Token, error) {
 		const days = 30
-		return makeToken(ctx, store, id, domain.TokenFacts{Name: "Demo " + string(role), Role: role, Sites: sites}, days)
+		return makeToken(ctx, store, coop.Facts.ID, domain.TokenFacts{Name: name, Role: role, Sites: sites}, days)
 	}
-	coordinator, err := token(domain.Coordinator)
+	coordinator, err := token("Demo coordinator", domain.Coordinator)
 	if err != nil {
 		return nil, err
 	}
-	cred := postgres.Credential{Coop: id, TokenHash: coordinator.Hash(), Roles: []domain.Role{domain.Coordinator}}
-	filled, err := isFilled(ctx, store, cred)
-	switch {
-	case err != nil:
-		return nil, err
-	case filled:
+	cred := postgres.Credential{Coop: coop.Facts.ID, TokenHash: coordinator.Hash(), Roles: []domain.Role{domain.Coordinator}}
+	if filled {
 		say.line("going on with the co-operative that is there")
-	default:
-		if err := fill(ctx, store, cred, coop, say); err != nil {
-			return nil, err
-		}
-		if err := postgres.Analyze(ctx, url); err != nil {
-			return nil, err
-		}
+	} else if err := fill(ctx, store, url, cred, coop, say); err != nil {
+		return nil, err
 	}
 	show, err := look(ctx, store, cred)
 	if err != nil {
 		return nil, err
 	}
 	show.coordinator = coordinator
-	if show.keeper, err = token(domain.Keeper, show.keeps); err != nil {
+	if show.keeper, err = token("Demo keeper", domain.Keeper, show.keeps); err != nil {
 		return nil, err
 	}
-	show.funder, err = token(domain.Funder)
+	show.funder, err = token(demoFunder, domain.Funder)
 	return show, err
 }
 

@@ -127,15 +127,7 @@ func TestDemoInAGivenDatabase(t *testing.T) {
 // commands that the demo prints, ends it and starts it again.
 func TestDemoKeepsItsData(t *testing.T) {
 	t.Parallel()
-	dir, err := os.MkdirTemp("", "demo-test-") // the server's user has to enter it
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer os.RemoveAll(dir)
-	if err := os.Chmod(dir, 0o755); err != nil {
-		t.Fatal(err)
-	}
-	data := filepath.Join(dir, "kept")
+	data := filepath.Join(enterable(t), "kept")
 	env := map[string]string{"PG_BIN": os.Getenv("PG_BIN")}
 	args := []string{"--sites", "2", "--data", data, "--listen", "127.0.0.1:0"}
 	out, _, stop := background(t, env, append([]string{"demo"}, args...)...)
@@ -246,11 +238,12 @@ func TestDemoWhereAnotherProgramIs(t *testing.T) {
 	}
 }
 
-// TestDemoInterrupted: one that was interrupted leaves nothing half done.
+// TestDemoInterrupted: after a start that was interrupted while it filled the
+// database, the next one begins anew.
 func TestDemoInterrupted(t *testing.T) {
 	t.Parallel()
-	env := map[string]string{"DATABASE_URL": postgrestest.New(t).URL}
-	args := []string{"--sites", "4", "--listen", "127.0.0.1:0"}
+	env := map[string]string{"PG_BIN": os.Getenv("PG_BIN")}
+	args := []string{"--sites", "4", "--data", filepath.Join(enterable(t), "kept"), "--listen", "127.0.0.1:0"}
 	out, errOut, stop := background(t, env, append([]string{"demo"}, args...)...)
 	errOut.find(t, `(recording entries: )`)
 	if err := stop(); err == nil || err.Error() != "interrupted before the demo was ready" {
@@ -270,6 +263,43 @@ func TestDemoInterrupted(t *testing.T) {
 	if err := stop(); err != nil {
 		t.Error(err)
 	}
+}
+
+// TestDemoHalfFilledInAGivenDatabase: nothing is thrown away that the demo did not
+// start itself.
+func TestDemoHalfFilledInAGivenDatabase(t *testing.T) {
+	t.Parallel()
+	env := map[string]string{"DATABASE_URL": postgrestest.New(t).URL}
+	d := demo{Seed: 1, Sites: 1, Seasons: 1}
+	if _, err := openStore(t, env["DATABASE_URL"]).CreateCoop(t.Context(), d.simulate().Facts); err != nil {
+		t.Fatal(err)
+	}
+	out, _, err := command(t, env, "demo", "--sites", "1", "--seasons", "1", "--listen", "127.0.0.1:0")
+	if err == nil || !strings.Contains(err.Error(), "migrate down --delete-all-data") || out != "" {
+		t.Errorf("it prints %q and returns %v", out, err)
+	}
+	if coops, err := postgres.AllCoops(t.Context(), env["DATABASE_URL"]); err != nil || len(coops) != 1 {
+		t.Errorf("now there are the co-operatives %v, %v", coops, err)
+	}
+}
+
+// enterable returns a temporary folder that the user of a server can enter, unlike
+// those of t.TempDir.
+func enterable(t *testing.T) string {
+	t.Helper()
+	dir, err := os.MkdirTemp("", "demo-test-")
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if err := os.RemoveAll(dir); err != nil {
+			t.Error(err)
+		}
+	})
+	if err := os.Chmod(dir, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	return dir
 }
 
 func TestReachable(t *testing.T) {

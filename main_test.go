@@ -235,7 +235,7 @@ func TestVerifyFindsAndRepairs(t *testing.T) {
 	if _, err := store.CreateCoop(t.Context(), coop.Facts); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := d.prepare(t.Context(), store, env["DATABASE_URL"], coop, messages{t.Output()}); err != nil {
+	if _, err := d.prepare(t.Context(), store, env["DATABASE_URL"], coop, false, messages{t.Output()}); err != nil {
 		t.Fatal(err)
 	}
 	id := coop.Facts.ID.String()
