@@ -110,6 +110,12 @@ var Products = Noun[domain.Product, domain.ProductID]{
 		return []any{f.Unit, f.Name, f.Category, f.Stored, f.Archived, f.ProteinPercent, f.MoisturePercent}
 	},
 	check: (*domain.Product).Check,
+	admit: func(_ context.Context, tx *Tx, was, is *domain.Product) error {
+		if was != nil && !reflect.DeepEqual(was.ProteinPercent, is.ProteinPercent) {
+			tx.alone() // before the change locks the sites, for which those who record wait
+		}
+		return nil
+	},
 	follow: func(ctx context.Context, tx *Tx, was, is *domain.Product, from domain.Date) error {
 		if reflect.DeepEqual(was.ProteinPercent, is.ProteinPercent) {
 			return nil

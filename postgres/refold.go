@@ -43,11 +43,15 @@ func (tx *Tx) Refold(ctx context.Context, site domain.SiteID, from domain.Date) 
 	return nil
 }
 
-// refoldFeedings folds again whatever was fed of a product from a day on.
-func (tx *Tx) refoldFeedings(ctx context.Context, product domain.ProductID, from domain.Date) error {
-	// Nobody records meanwhile: a feeding that is on its way was worked out with
-	// what was known of the feed before, and could not be seen from here.
+// alone waits until nobody records, and lets nobody record until the transaction ends.
+func (tx *Tx) alone() {
 	tx.queue(`select pg_advisory_xact_lock(hashtextextended($1::uuid::text, 0))`, tx.coop)
+}
+
+// refoldFeedings folds again whatever was fed of a product from a day on. The
+// transaction must be alone: a feeding that is on its way was worked out with what was
+// known of the feed before, and could not be seen from here.
+func (tx *Tx) refoldFeedings(ctx context.Context, product domain.ProductID, from domain.Date) error {
 	const fed = `
 		select distinct site_id as id from entry
 		where coop_id = $1 and product_id = $2 and kind = 'feeding' and occurred_on >= $3

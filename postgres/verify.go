@@ -35,7 +35,7 @@ func (d Difference) String() string {
 // With repair, which takes an Update, the rows are written anew.
 func (tx *Tx) Verify(ctx context.Context, repair bool) ([]Difference, error) {
 	if repair { // nobody writes meanwhile
-		tx.queue(`select pg_advisory_xact_lock(hashtextextended($1::uuid::text, 0))`, tx.coop)
+		tx.alone()
 	}
 	sites, err := all[struct{ ID domain.SiteID }](ctx, tx, `select id from site where coop_id = $1 order by id`, tx.coop)
 	if err != nil {
