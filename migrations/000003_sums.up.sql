@@ -20,6 +20,9 @@ comment on column site_head.version is 'grows with every change of what figures 
 
 create function site_changed() returns trigger language plpgsql as $$
 begin
+  perform from site_head
+    where coop_id = new.coop_id and (new.site_id is null or site_id = new.site_id)
+    order by site_id for no key update; -- in the order of those who record
   update site_head set version = version + 1
    where coop_id = new.coop_id and (new.site_id is null or site_id = new.site_id);
   return null;
