@@ -44,9 +44,14 @@ var ErrNotAll = &domain.Error{Kind: domain.Refused, Code: "not_all_recorded", De
 // folded, whatever order they came in. Where all of them fit together, all are
 // recorded; else those that fit with what comes before them, in that order.
 func (tx *Tx) Record(ctx context.Context, r Recording) ([]Outcome, error) {
-	rec := &recorder{tx: tx, Recording: r, out: make([]Outcome, len(r.Entries))}
+	rec := &recorder{tx: tx, Recording: r, out: make([]Outcome, len(r.Entries)), first: map[domain.EntryID]*item{}, twins: map[int]int{}}
 	if err := rec.run(ctx); err != nil {
 		return nil, err
+	}
+	for i, first := range rec.twins { // become what the other one became
+		if rec.out[i] = rec.out[first]; rec.out[i].Status == "created" {
+			rec.out[i].Status = "exists"
+		}
 	}
 	if r.Strict && slices.ContainsFunc(rec.out, func(o Outcome) bool { return o.Status == "refused" || o.Status == "conflict" }) {
 		return rec.out, ErrNotAll
@@ -61,6 +66,8 @@ type recorder struct {
 	currency domain.Currency
 	sites    map[domain.SiteID]*siteWork
 	names    names
+	first    map[domain.EntryID]*item // of each id in the request
+	twins    map[int]int              // entries that say again what another one of the request says
 }
 
 // siteWork is what is known and done of one site in a recording.
@@ -279,7 +286,15 @@ func (r *recorder) admit(i int, known map[domain.EntryID][]byte, targets []targe
 		r.repeated(i, it.digest, nil)
 		return
 	}
-	known[e.ID] = it.digest[:] // a second of the same id in this request
+	if first := r.first[e.ID]; first == nil {
+		r.first[e.ID] = it
+	} else if first.digest == it.digest {
+		r.twins[i] = first.index
+		return
+	} else {
+		r.repeated(i, it.digest, first.digest[:])
+		return
+	}
 	if err := r.allowed(e.Body.Kind()); err != nil {
 		r.refuse(it, err)
 		return
