@@ -83,7 +83,7 @@ func (r *relay) back(client io.Writer, server io.Reader) {
 	}
 }
 
-// forward passes on what the service sends (PostgreSQL 15 manual, section 55.7):
+// forward passes on what the service sends (PostgreSQL 15 manual, section 55.7, from memory):
 // first a message without a type, then messages of a type, a length and content.
 func (r *relay) forward(client io.Reader, server io.Writer) {
 	for started := false; ; started = true {
