@@ -14,7 +14,7 @@ func (p pond) hold(want string, entries ...members) response {
 func TestHeldWithAnyCharacter(t *testing.T) {
 	t.Parallel()
 	p := newPond(newService(t))
-	note := "\\ \x01\v\u007f\"'‮🐟"
+	note := "\\ \x01\v\u007f\"'\u202e🐟"
 	p.hold("held", p.entry("death", day(1), members{"batch_id": p.newBatch(), "count": 1, "note": note}))
 	p.do("GET", "/v1/questions", p.keeper, nil).want(http.StatusOK).wantAt(map[string]string{"/items/0/entry/note": note, "/items/1": ""})
 }
