@@ -1,5 +1,6 @@
 // Package husbandry holds the formulas of fish keeping, over plain numbers:
-// growth, biomass over time, survival, length and weight.
+// growth, biomass over time, survival, length and weight, water, feeding, what a
+// unit can carry and what a bag can.
 //
 // It knows no entry, no batch and no rounding. A function that can have no
 // answer says so with a second result, ok; the first is then 0 and means

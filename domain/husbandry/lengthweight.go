@@ -41,3 +41,38 @@ func (r LengthWeight) Weight(lengthCM float64) (grams float64, ok bool) {
 	}
 	return r.A * math.Pow(lengthCM, r.B), true
 }
+
+// Band is the bounds of a plausible number: outside Reject it cannot be, outside
+// Question somebody should look again.
+type Band struct {
+	RejectBelow, QuestionBelow, QuestionAbove, RejectAbove float64
+}
+
+// ConditionBand returns the bounds of [Condition] of a species, by its ASFIS
+// code, for total lengths (common practice, no source; read for catfish: wild
+// 0.37–0.89, tank juveniles 1.06–1.15, fingerlings 0.99–1.00). Without a table
+// there is nothing to question, only what cannot be of any fish.
+func ConditionBand(species string) Band {
+	switch species {
+	case Catfish:
+		return Band{0.2, 0.5, 1.5, 4}
+	case Tilapia:
+		return Band{0.2, 1.2, 2.5, 4}
+	}
+	return Band{0.2, 0.2, 4, 4}
+}
+
+// LengthWeightOf returns the relation of a species by its ASFIS code.
+func LengthWeightOf(species string) (LengthWeight, bool) {
+	switch species {
+	case Catfish:
+		return AfricanCatfish, true
+	case Tilapia:
+		return NileTilapia, true
+	}
+	return LengthWeight{}, false
+}
+
+// PlausibleExponent reports whether a fitted B can be that of a fish (from memory
+// of Froese 2006).
+func (r LengthWeight) PlausibleExponent() bool { return r.B >= 2.5 && r.B <= 3.5 }

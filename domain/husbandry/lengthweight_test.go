@@ -74,3 +74,39 @@ func TestLengthAndWeightMustBePositive(t *testing.T) {
 		none(t, "weight", got, ok)
 	}
 }
+
+// Common practice, no source: outside 0.5–1.5 of catfish and 1.2–2.5 of tilapia a
+// condition is questioned, outside 0.2–4 it is refused. The 14-inch rule is
+// questioned, neither number being trusted over the other: the catfish that weighs
+// 0.8 kg at 35.6 cm has 1.77.
+func TestConditionBand(t *testing.T) {
+	t.Parallel()
+	for species, want := range map[string]Band{
+		Catfish: {0.2, 0.5, 1.5, 4}, Tilapia: {0.2, 1.2, 2.5, 4}, "FCP": {0.2, 0.2, 4, 4},
+	} {
+		if got := ConditionBand(species); got != want {
+			t.Errorf("%s: %v", species, got)
+		}
+	}
+	if k, ok := Condition(800, 35.6); !ok || k <= ConditionBand(Catfish).QuestionAbove {
+		t.Errorf("the 14-inch rule is not questioned at %v", k)
+	}
+}
+
+// From memory of Froese 2006: a fitted b of a fish is 2.5–3.5.
+func TestPlausibleExponent(t *testing.T) {
+	t.Parallel()
+	for b, want := range map[float64]bool{2.4: false, 2.5: true, 3: true, 3.5: true, 3.6: false} {
+		if got := (LengthWeight{A: 0.01, B: b}).PlausibleExponent(); got != want {
+			t.Errorf("b %v: %v", b, got)
+		}
+	}
+	for _, species := range []string{Catfish, Tilapia} {
+		if r, ok := LengthWeightOf(species); !ok || !r.PlausibleExponent() {
+			t.Errorf("%s: %+v (%v)", species, r, ok)
+		}
+	}
+	if _, ok := LengthWeightOf("FCP"); ok {
+		t.Error("a relation of a species without a table")
+	}
+}

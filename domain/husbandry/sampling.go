@@ -1,0 +1,35 @@
+package husbandry
+
+import "math"
+
+// normal95 is the 97.5 % point of the normal distribution, as published cases
+// round it.
+const normal95 = 1.96
+
+// FishToWeigh returns how many fish of a large stock to weigh, so that the mean
+// is within the share e of the truth 19 times out of 20, where single weights
+// have a coefficient of variation cv (both as shares or both in percent),
+//
+//	⌈(1.96 · cv ÷ e)²⌉
+//
+// There is none unless cv is not negative and e is positive.
+func FishToWeigh(cv, e float64) (fish int64, ok bool) {
+	if !(cv >= 0 && e > 0) {
+		return 0, false
+	}
+	n := normal95 * cv / e
+	if n *= n; n > math.MaxInt32 {
+		return 0, false
+	}
+	return max(1, int64(math.Ceil(n))), true
+}
+
+// CountByWeight returns the number of fish of a total weight, from the weights
+// and counts of a sample of them, all weights in the same unit. There is none
+// unless all are positive.
+func CountByWeight(total, sampleWeight float64, sampleFish int64) (fish float64, ok bool) {
+	if !(total > 0 && sampleWeight > 0 && sampleFish > 0) {
+		return 0, false
+	}
+	return total / (sampleWeight / float64(sampleFish)), true
+}
