@@ -49,6 +49,7 @@ var titles = map[string]string{
 	"already_reversed":         "The entry is already reversed",
 	"archived":                 "No longer in use",
 	"batch_closed":             "The batch is closed",
+	"in_withdrawal":            "The fish must not be eaten yet",
 	"beyond_member":            "More than the member may do",
 	"before_batch":             "Before the batch was stocked",
 	"body_too_large":           "The request is too large",

@@ -17,12 +17,14 @@ var (
 	readers      = []domain.Role{domain.Coordinator, domain.Adviser, domain.Keeper, domain.Treasurer, domain.Auditor}
 	stockers     = []domain.Role{domain.Coordinator, domain.Keeper}
 	bookkeepers  = []domain.Role{domain.Coordinator, domain.Keeper, domain.Treasurer}
+	visitors     = []domain.Role{domain.Coordinator, domain.Adviser}
+	recorders    = []domain.Role{domain.Coordinator, domain.Adviser, domain.Keeper, domain.Treasurer}
 )
 
 // mayAsk says who may ask for each operation that needs a token.
 var mayAsk = map[string][]domain.Role{
-	"recordEntries":          bookkeepers, // each kind for some of them, see mayRecord
-	"reverseEntry":           bookkeepers,
+	"recordEntries":          recorders, // each kind for some of them, see mayRecord
+	"reverseEntry":           recorders,
 	"listEntries":            readers,
 	"getEntry":               readers,
 	"getPerformance":         readers,
@@ -91,6 +93,8 @@ var mayRecord = map[string][]domain.Role{
 	"sent":      stockers,
 	"received":  stockers,
 	"water":     stockers,
+	"treatment": stockers,
+	"visit":     visitors,
 	"tally":     stockers,
 	"incident":  stockers,
 	"receipt":   bookkeepers,
@@ -98,7 +102,7 @@ var mayRecord = map[string][]domain.Role{
 	"labour":    bookkeepers,
 	"sale":      bookkeepers,
 	"payment":   bookkeepers,
-	"reversal":  bookkeepers, // of a kind that is for them
+	"reversal":  recorders, // of a kind that is for them
 }
 
 // checkRoles refuses an operation of which nothing says who may ask for it, and a

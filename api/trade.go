@@ -2,6 +2,7 @@ package api
 
 import (
 	"encoding/json"
+	"strconv"
 
 	"github.com/gin-gonic/gin"
 
@@ -57,6 +58,7 @@ type wireProduct struct {
 	Category string           `json:"category"`
 	Unit     string           `json:"unit"`
 	Stored   *bool            `json:"stored"`
+	LeadDays *json.Number     `json:"lead_days,omitempty"`
 	wireProductFacts
 	Archived bool `json:"archived"`
 }
@@ -79,12 +81,20 @@ var products = noun[domain.Product, wireProduct]{
 	},
 	read: func(r *reading, w *wireProduct, f *domain.Product) {
 		f.Name, f.Archived = w.Name, w.Archived
+		f.LeadDays = nil
+		if w.LeadDays != nil {
+			f.LeadDays = new(r.whole(*w.LeadDays, "/lead_days"))
+		}
 		f.ProteinPercent = r.decimal(w.ProteinPercent, "/protein_percent")
 		f.MoisturePercent = r.decimal(w.MoisturePercent, "/moisture_percent")
 	},
 	write: func(f *domain.Product, _ domain.Currency) wireProduct {
 		facts := wireProductFacts{decimal(f.ProteinPercent), decimal(f.MoisturePercent)}
-		return wireProduct{ID: f.ID, Name: f.Name, Category: f.Category, Unit: f.Unit, Stored: &f.Stored, wireProductFacts: facts, Archived: f.Archived}
+		w := wireProduct{ID: f.ID, Name: f.Name, Category: f.Category, Unit: f.Unit, Stored: &f.Stored, wireProductFacts: facts, Archived: f.Archived}
+		if f.LeadDays != nil {
+			w.LeadDays = new(json.Number(strconv.Itoa(int(*f.LeadDays))))
+		}
+		return w
 	},
 	dated: func(w *wireProduct) any { return w.wireProductFacts },
 }

@@ -77,8 +77,9 @@ type wireLoop struct {
 }
 
 type wireLoopFacts struct {
-	PumpFlowLH *json.Number `json:"pump_flow_l_h,omitempty"`
-	PumpPowerW *json.Number `json:"pump_power_w,omitempty"`
+	PumpFlowLH  *json.Number `json:"pump_flow_l_h,omitempty"`
+	PumpPowerW  *json.Number `json:"pump_power_w,omitempty"`
+	DrainFlowLH *json.Number `json:"drain_flow_l_h,omitempty"`
 }
 
 var loops = noun[domain.Loop, wireLoop]{
@@ -90,9 +91,10 @@ var loops = noun[domain.Loop, wireLoop]{
 		f.Name, f.Archived = w.Name, w.Archived
 		f.PumpFlowLH = r.decimal(w.PumpFlowLH, "/pump_flow_l_h")
 		f.PumpPowerW = r.decimal(w.PumpPowerW, "/pump_power_w")
+		f.DrainFlowLH = r.decimal(w.DrainFlowLH, "/drain_flow_l_h")
 	},
 	write: func(f *domain.Loop, _ domain.Currency) wireLoop {
-		facts := wireLoopFacts{decimal(f.PumpFlowLH), decimal(f.PumpPowerW)}
+		facts := wireLoopFacts{decimal(f.PumpFlowLH), decimal(f.PumpPowerW), decimal(f.DrainFlowLH)}
 		return wireLoop{ID: f.ID, Site: f.Site, Name: f.Name, wireLoopFacts: facts, Archived: f.Archived}
 	},
 	dated: func(w *wireLoop) any { return w.wireLoopFacts },

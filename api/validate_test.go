@@ -95,7 +95,7 @@ func TestInvalidRequestsAreRefused(t *testing.T) {
 	t.Parallel()
 	ask := newValidatingServer(t)
 	const uuid = "must be a UUID such as 0190b2a4-5f3e-7c1a-9d2b-3f4e5a6b7c8d"
-	const kinds = "count, crop, death, expense, feeding, harvest, incident, labour, move, payment, receipt, received, reversal, sale, sample, sent, stocking, stocktake, tally, use, water"
+	const kinds = "count, crop, death, expense, feeding, harvest, incident, labour, move, payment, receipt, received, reversal, sale, sample, sent, stocking, stocktake, tally, treatment, use, visit, water"
 	deep := strings.Repeat("[", 40) + strings.Repeat("]", 40)
 	type fields []string
 	for name, c := range map[string]struct {
@@ -113,7 +113,7 @@ func TestInvalidRequestsAreRefused(t *testing.T) {
 		"not a number":             {"GET", "/v1/entries?limit=ten", "", 400, "invalid_request", fields{"/query/limit: must be a whole number"}, nil},
 		"over the most":            {"GET", "/v1/entries?limit=501", "", 400, "invalid_request", fields{"/query/limit: must be at most 500"}, nil},
 		"empty parameter":          {"GET", "/v1/entries?limit=", "", 400, "invalid_request", fields{"/query/limit: must not be empty"}, nil},
-		"no such kind":             {"GET", "/v1/entries?kind=death&kind=birth", "", 400, "invalid_request", fields{"/query/kind/1: must be one of stocking, death, sample, count, move, harvest, crop, receipt, feeding, use, stocktake, sent, received, expense, labour, sale, payment, water, tally, incident, reversal"}, nil},
+		"no such kind":             {"GET", "/v1/entries?kind=death&kind=birth", "", 400, "invalid_request", fields{"/query/kind/1: must be one of stocking, death, sample, count, move, harvest, crop, receipt, feeding, use, stocktake, sent, received, expense, labour, sale, payment, water, treatment, visit, tally, incident, reversal"}, nil},
 		"no such day":              {"GET", "/v1/entries?from=2026-02-30", "", 400, "invalid_request", fields{"/query/from: must be a date such as 2026-05-31"}, nil},
 		"name with a slash":        {"GET", "/v1/entries?a/b~c=1", "", 400, "unknown_parameter", fields{"/query/a~1b~0c: is not known here"}, nil},
 		"query not UTF-8":          {"GET", "/v1/entries?from=%ff", "", 400, "invalid_request", nil, nil},

@@ -126,6 +126,10 @@ func appendValue(out []byte, f reflect.Value, c Currency) []byte {
 		return append(out, formatDecimal(int64(v), 3, 0)...)
 	case Fish:
 		return fmt.Append(out, int64(v))
+	case Days:
+		return fmt.Append(out, int64(v))
+	case DegreeDays:
+		return fmt.Append(out, int64(v))
 	case Money:
 		return append(append(append(out, '"'), c.Format(v)...), '"')
 	case UnitPrice:
@@ -361,6 +365,10 @@ func setValue(f reflect.Value, raw []byte, c Currency) (err error) {
 		*p, err = number[Thousandths](raw, 3, mostOther)
 	case *Fish:
 		*p, err = number[Fish](raw, 0, mostFish)
+	case *Days:
+		*p, err = number[Days](raw, 0, mostFish)
+	case *DegreeDays:
+		*p, err = number[DegreeDays](raw, 0, mostFish)
 	case *bool:
 		if *p = string(raw) == "true"; !*p && string(raw) != "false" {
 			return errors.New("must be true or false")

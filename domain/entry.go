@@ -20,6 +20,10 @@ type Entry struct {
 	RecordedAt time.Time
 	RecordedBy string
 	Fixed      *Consignment // of a sent or received entry: what crossed, as valued then
+	// Fresh says that the entry is being recorded now. What happened is never refused
+	// afterwards: fish that were eaten within a withdrawal are refused only of a fresh
+	// entry, and questions are asked only about one.
+	Fresh bool
 }
 
 // Consignment is what goes from one site to another, with its value fixed when
@@ -32,6 +36,11 @@ type Consignment struct {
 	Quantity Quantity    // of the goods
 	Value    Money
 	Donated  Money // value of donated inputs in it, kept apart
+
+	// Of fish under treatment: the last day of their withdrawal, and the thousandths
+	// of °C·day that were left of it.
+	WithdrawUntil *Date
+	WithdrawHeat  int64
 }
 
 // Body is what one kind of entry says. To add a kind, write a type with these
@@ -50,7 +59,7 @@ type Body interface {
 var kinds = []Body{
 	Stocking{}, Death{}, Sample{}, Count{}, Move{}, Harvest{}, Crop{},
 	Receipt{}, Feeding{}, Use{}, Stocktake{}, Sent{}, Received{},
-	Expense{}, Labour{}, Sale{}, Payment{}, Water{}, Tally{}, Incident{}, Reversal{},
+	Expense{}, Labour{}, Sale{}, Payment{}, Water{}, Treatment{}, Visit{}, Tally{}, Incident{}, Reversal{},
 }
 
 // Kinds returns the names of all kinds of entry, in the order of the contract.
@@ -87,6 +96,7 @@ const (
 	rankWeighing
 	rankCount
 	rankOther
+	rankTreatment // degree-days count from the end of the day, so after the water of it
 )
 
 // Position is where an entry stands in the order in which a site is folded.

@@ -15,6 +15,8 @@ type Site struct {
 	today    Day
 	emptied  map[BatchID]bool
 	emptying []emptying // by moves, in their order
+	eating   []eating   // harvests for food of the day
+	sending  []sending  // of fish to other sites, of the day, which are on their way from now on
 }
 
 // emptying is a move that leaves no fish behind: what is left of the cost at the
@@ -88,7 +90,8 @@ func NewSite(id SiteID, f Facts) *Site {
 // A sent entry without a fixed value gets one. The error of an entry that does not
 // fit is [Unfit].
 //
-// Folding may go on later on the same day, if no batch was closed on it.
+// Folding may go on later on the same day, if no batch was closed on it and what
+// comes is no medicine, which reaches what was harvested or moved before.
 func (s *Site) Fold(entries []Entry, endOfDay func(Day)) error {
 	for i := range entries {
 		e := &entries[i]
@@ -99,7 +102,7 @@ func (s *Site) Fold(entries []Entry, endOfDay func(Day)) error {
 			day := e.On
 			s.day, s.on, s.started = day, &day, true
 			s.today = Day{On: e.On, Batches: map[BatchID]bool{}, Stores: map[ProductID]bool{}, Units: map[UnitID]bool{}}
-			s.emptied, s.emptying = map[BatchID]bool{}, nil
+			s.emptied, s.emptying, s.eating, s.sending = map[BatchID]bool{}, nil, nil, nil
 		}
 		if err := e.Body.post(s, e); err != nil {
 			return &Unfit{e.ID, e.On, e.Body.Kind(), err}
@@ -130,6 +133,11 @@ func (s *Site) endDay(report func(Day)) error {
 	s.started = false
 	for _, m := range s.emptying {
 		s.follow(m)
+	}
+	for _, h := range s.eating {
+		if err := s.judge(h); err != nil {
+			return &Unfit{h.by.ID, s.day, h.by.Body.Kind(), err}
+		}
 	}
 	var first error
 	var firstBatch BatchID
@@ -162,6 +170,10 @@ func (s *Site) closeDay(b *BatchState, emptied bool) error {
 	if gone := b.SoldG + b.EatenG + b.GivenG + b.DiscardedG; gone > b.HarvestedG {
 		return Refuse("not_enough_harvest", "on %s %s kg (live weight) of the batch would have been sold, eaten, given or thrown away, but only %s kg were harvested: record the harvest first, or look at the weights",
 			d, formatDecimal(int64(gone), 3, 0), formatDecimal(int64(b.HarvestedG), 3, 0))
+	}
+	if gone, food := b.SoldG+b.EatenG+b.GivenG, b.HarvestedG-b.KeptG; gone > food {
+		return Refuse("not_enough_harvest", "on %s %s kg (live weight) of the batch would have been sold, eaten or given, but only %s kg were harvested for that: what was harvested to be kept or thrown away does not count",
+			d, formatDecimal(int64(gone), 3, 0), formatDecimal(int64(food), 3, 0))
 	}
 	if b.FirstOn != nil && b.OnHand() == 0 && b.ClosedOn == nil {
 		b.ClosedOn, b.CountedOn = s.on, s.on
@@ -235,48 +247,14 @@ func (s *Site) arrive(id BatchID, n Fish, weight *Milligrams) (*BatchState, erro
 	case known:
 		b.MeanMg, b.MeanFish, b.WeighedOn = standing+*weight, before+n, s.on
 	}
+	if n > before { // most fish are not those that were weighed
+		b.forget()
+		if b.MeanMg > 0 {
+			b.heatTo(s.on, s.Units[b.Unit])
+			b.weighed(s.day, b.MeanMg, b.MeanFish, 0)
+		}
+	}
 	return b, nil
-}
-
-// weigh takes a measured mean weight of the fish of a batch.
-func (s *Site) weigh(b *BatchState, mg Milligrams, fish Fish) {
-	b.settle(s.day, mg, fish)
-	if len(b.Path) == 0 {
-		b.step(s.day)
-	}
-	b.heatTo(s.on, s.Units[b.Unit])
-	b.MeanMg, b.MeanFish, b.WeighedOn = mg, fish, s.on
-	b.MeasuredOn, b.MeasuredMg, b.MeasuredFish = s.on, mg, fish
-	b.MeasuredHeat, b.MeasuredHeatDays = b.Heat, b.HeatDays
-	b.guessDead()
-	b.measure()
-}
-
-// guessDead estimates the weight of the dead of the day, which were not weighed,
-// again: a weighing of the day itself is nearer to them than an earlier one.
-func (b *BatchState) guessDead() {
-	w, ok := b.weightOf(b.RiskGuessed)
-	if !ok || b.RiskGuessed == 0 || *b.RiskOn != *b.MeasuredOn {
-		return
-	}
-	if b.RiskGuessedMg == 0 { // there was nothing to estimate it by
-		n := min(b.RiskGuessed, b.DeadUnweighed)
-		b.DeadUnweighed, b.DeadGuessed = b.DeadUnweighed-n, b.DeadGuessed+n
-	}
-	b.DeadMg += w - b.RiskGuessedMg
-	b.RiskGuessedMg = w
-}
-
-// measure notes the sums that feed conversion ends with.
-func (b *BatchState) measure() {
-	standing, _ := b.weightOf(b.OnHand())
-	b.MeasuredFedG, b.MeasuredProtein, b.MeasuredDeadMg = b.FedG, b.FedProtein, b.DeadMg
-	b.MeasuredGainMg = b.gain(standing)
-}
-
-// gain returns the net gain with so much standing.
-func (b *BatchState) gain(standing Milligrams) Milligrams {
-	return b.HarvestedG.Milligrams() + standing + b.MovedOutMg - b.StockedMg - b.MovedInMg
 }
 
 // leave takes moved fish out of a batch and returns their weight, the direct
@@ -333,10 +311,13 @@ func (s *Site) follow(m emptying) {
 }
 
 // join puts moved fish into a batch, with what they cost.
-func (s *Site) join(id BatchID, n Fish, weight *Milligrams, cost, donated Money) error {
+func (s *Site) join(id BatchID, n Fish, weight *Milligrams, cost, donated Money, w withdrawal) error {
 	b, err := s.arrive(id, n, weight)
 	if err != nil {
 		return err
+	}
+	if n > 0 {
+		s.carry(b, w)
 	}
 	b.MovedIn += n
 	if weight == nil {

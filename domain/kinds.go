@@ -57,12 +57,16 @@ type Move struct {
 
 // Harvest takes fish out to be eaten, sold, given or thrown away. Without a
 // count the number is estimated from the last weighing. With Empties, nothing is left.
+// Without a destination it is for food, and so refused within a withdrawal, unless a
+// coordinator says why it may be.
 type Harvest struct {
-	Batch     BatchID
-	Weight    Grams
-	Count     *Fish
-	Empties   bool
-	SizeClass *string
+	Batch              BatchID
+	Weight             Grams
+	Count              *Fish
+	Empties            bool
+	SizeClass          *string
+	Destination        *string // eaten, sold, given, discarded, kept
+	OverrideWithdrawal *string // the reason
 }
 
 func (Stocking) Kind() string { return "stocking" }
@@ -155,6 +159,11 @@ func (b Harvest) check(c *checker) {
 	c.require(b.Weight >= 1, "/weight_kg", "must be more than 0")
 	c.require(b.Count == nil || *b.Count >= 1, "/count", "must be at least 1")
 	c.require(b.SizeClass == nil || fits(*b.SizeClass, 40), "/size_class", "must be 1 to 40 characters")
+	c.optionalOf(b.Destination, "/destination", "eaten", "sold", "given", "discarded", "kept")
+	if b.OverrideWithdrawal != nil {
+		c.require(len(*b.OverrideWithdrawal) >= 3 && fits(*b.OverrideWithdrawal, 500), "/override_withdrawal", "say why, so that others understand it later")
+		c.require(b.food(), "/override_withdrawal", "only a harvest for food needs it")
+	}
 	if b.Count != nil && *b.Count >= 1 {
 		w := b.Weight.Milligrams()
 		c.fishWeight(&w, *b.Count, "/weight_kg")

@@ -1,14 +1,5 @@
 package domain
 
-// Water is a reading of the water of a unit, any part of it.
-type Water struct {
-	Unit         UnitID
-	TemperatureC *Thousandths
-	OxygenMgL    *Thousandths
-	PH           *Thousandths
-	LitresAdded  *Thousandths
-}
-
 // Tally counts people, meals or days; by sex where it applies.
 type Tally struct {
 	Measure string // learners, trained, meals, school_days, feeding_days, jobs
@@ -34,40 +25,17 @@ type Reversal struct {
 	Replacement *EntryID
 }
 
-func (Water) Kind() string    { return "water" }
 func (Tally) Kind() string    { return "tally" }
 func (Incident) Kind() string { return "incident" }
 func (Reversal) Kind() string { return "reversal" }
 
-func (Water) rank() rank    { return rankOther }
 func (Tally) rank() rank    { return rankOther }
 func (Incident) rank() rank { return rankOther }
 func (Reversal) rank() rank { return rankOther }
 
-func (b Water) Refs() Refs    { return Refs{Unit: &b.Unit} }
 func (b Tally) Refs() Refs    { return Refs{} }
 func (b Incident) Refs() Refs { return Refs{Unit: b.Unit, Batch: b.Batch} }
 func (b Reversal) Refs() Refs { return Refs{Entry: &b.Reverses} }
-
-func (b Water) check(c *checker) {
-	c.require(b.TemperatureC != nil || b.OxygenMgL != nil || b.PH != nil || b.LitresAdded != nil, "", "give at least one reading")
-	if t := b.TemperatureC; t != nil && (*t < 0 || *t > 45_000) {
-		if *t >= 68_000 && *t <= 100_000 {
-			c.add("/temperature_c", "must be between 0 and 45 °C: is this a reading in Fahrenheit?")
-		} else {
-			c.add("/temperature_c", "must be between 0 and 45 °C")
-		}
-	}
-	if o := b.OxygenMgL; o != nil && (*o < 0 || *o > 25_000) {
-		if *o >= 40_000 && *o <= 120_000 {
-			c.add("/oxygen_mg_l", "must be between 0 and 25 mg/L: is this a reading in % saturation?")
-		} else {
-			c.add("/oxygen_mg_l", "must be between 0 and 25 mg/L")
-		}
-	}
-	c.require(b.PH == nil || *b.PH >= 2000 && *b.PH <= 12_000, "/ph", "must be between 2 and 12")
-	c.require(b.LitresAdded == nil || *b.LitresAdded >= 0, "/litres_added", "must not be negative")
-}
 
 func (b Tally) check(c *checker) {
 	c.oneOf(b.Measure, "/measure", "learners", "trained", "meals", "school_days", "feeding_days", "jobs")

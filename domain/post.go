@@ -48,11 +48,17 @@ func (b Sample) post(s *Site, e *Entry) error {
 	if err != nil {
 		return err
 	}
-	mg, fish := b.weight(), b.Count
+	mg, fish, cv := b.weight(), b.Count, Thousandths(0)
+	if b.WeightCVPercent != nil {
+		cv = *b.WeightCVPercent
+	}
 	if st.MeasuredOn != nil && *st.MeasuredOn == e.On { // two samples of one day are one
 		mg, fish = mg+st.MeasuredMg, fish+st.MeasuredFish
+		if cv == 0 && len(st.WeighCV) > 0 {
+			cv = Thousandths(st.WeighCV[len(st.WeighCV)-1])
+		}
 	}
-	s.weigh(st, mg, fish)
+	s.weigh(st, mg, fish, cv)
 	if b.MeanLengthCM != nil {
 		st.LengthCM, st.LengthType, st.LengthMeanMg = *b.MeanLengthCM, b.LengthType, Milligrams(mulDiv(int64(b.weight()), 1, int64(b.Count)))
 	}
@@ -68,7 +74,7 @@ func (b Count) post(s *Site, e *Entry) error {
 	st.CountedOn = s.on
 	switch {
 	case b.Weight != nil:
-		s.weigh(st, b.Weight.Milligrams(), b.Count)
+		s.weigh(st, b.Weight.Milligrams(), b.Count, 0)
 	case st.MeasuredOn != nil && *st.MeasuredOn == e.On: // weighed and counted on one day
 		st.measure()
 	}
@@ -90,23 +96,24 @@ func (b Move) post(s *Site, e *Entry) error {
 			st.Unit = *b.ToUnit
 		}
 		if n := st.OnHand(); b.Weight != nil && n > 0 {
-			s.weigh(st, b.Weight.Milligrams(), n)
+			s.weigh(st, b.Weight.Milligrams(), n, 0)
 		}
 		return nil
 	}
 	if _, ok := s.Facts.Batches[*b.ToBatch]; !ok {
 		return &Error{Kind: Refused, Code: "unknown_reference", Detail: "there is no such batch at this site: look at its id, or record what goes to another site as sent", Fields: []FieldError{{"/to_batch_id", "is not a batch of this site"}}}
 	}
+	taken := s.withdrawal(st)
 	w, cost, donated := s.leave(st, *b.Count, b.Weight)
 	if b.Empties {
 		s.emptied[b.Batch] = true
 		s.emptying = append(s.emptying, emptying{by: e.ID, from: b.Batch, to: b.ToBatch})
 	}
 	s.today.Moves = append(s.today.Moves, Moved{Entry: e.ID, From: b.Batch, To: *b.ToBatch, Fish: *b.Count, Weight: w, Cost: cost})
-	return s.join(*b.ToBatch, *b.Count, w, cost, donated)
+	return s.join(*b.ToBatch, *b.Count, w, cost, donated, taken)
 }
 
-func (b Harvest) post(s *Site, _ *Entry) error {
+func (b Harvest) post(s *Site, e *Entry) error {
 	st, err := s.living(b.Batch)
 	if err != nil {
 		return err
@@ -132,6 +139,15 @@ func (b Harvest) post(s *Site, _ *Entry) error {
 	}
 	st.Harvested += n
 	st.HarvestedG += b.Weight
+	switch {
+	case b.food():
+		s.eating = append(s.eating, eating{by: e, batch: st, weight: b.Weight, override: b.OverrideWithdrawal != nil})
+	case *b.Destination == "discarded":
+		st.KeptG += b.Weight
+		st.DiscardedG += b.Weight
+	default:
+		st.KeptG += b.Weight
+	}
 	if b.Empties {
 		s.emptied[b.Batch] = true
 	}
@@ -276,6 +292,8 @@ func (b Sent) post(s *Site, e *Entry) error {
 		return err
 	}
 	c.Fish = *b.Count
+	w := s.withdrawal(st)
+	c.WithdrawUntil, c.WithdrawHeat = w.until, w.heat
 	c.Weight, c.Value, c.Donated = s.leave(st, c.Fish, b.Weight)
 	if b.Empties {
 		s.emptied[*b.Batch] = true
@@ -289,6 +307,7 @@ func (b Sent) post(s *Site, e *Entry) error {
 		return nil
 	}
 	e.Fixed = c
+	s.sending = append(s.sending, sending{*b.Batch, c})
 	return nil
 }
 
@@ -330,7 +349,7 @@ func (b Received) post(s *Site, e *Entry) error {
 		w := Milligrams(mulDiv(int64(*weight), int64(n), int64(c.Fish)))
 		weight = &w
 	}
-	return s.join(*b.Batch, n, weight, c.Value, c.Donated)
+	return s.join(*b.Batch, n, weight, c.Value, c.Donated, withdrawal{until: c.WithdrawUntil, heat: c.WithdrawHeat})
 }
 
 func (b Expense) post(s *Site, e *Entry) error {
@@ -391,34 +410,6 @@ func (b Sale) post(s *Site, e *Entry) error {
 }
 
 func (Payment) post(*Site, *Entry) error { return nil }
-
-func (b Water) post(s *Site, e *Entry) error {
-	if err := s.unit(b.Unit, "/unit_id"); err != nil {
-		return err
-	}
-	if b.TemperatureC == nil {
-		return nil
-	}
-	u := s.Units[b.Unit]
-	if u == nil {
-		u = &UnitState{}
-		s.Units[b.Unit] = u
-	}
-	s.today.Units[b.Unit] = true
-	if u.TemperatureOn != nil && *u.TemperatureOn == e.On {
-		u.TemperatureSum += *b.TemperatureC
-		u.Readings++
-		return nil
-	}
-	for id, st := range s.Batches {
-		if st.Unit == b.Unit && st.FirstOn != nil && !st.Closed() {
-			st.heatTo(s.on, u)
-			s.today.Batches[id] = true
-		}
-	}
-	u.TemperatureOn, u.TemperatureSum, u.Readings = s.on, *b.TemperatureC, 1
-	return nil
-}
 
 func (Tally) post(*Site, *Entry) error { return nil }
 

@@ -25,6 +25,10 @@ type (
 	// Thousandths is any other number read with three decimals (a
 	// temperature, a pH, hours, kilometres).
 	Thousandths int64
+	// Days counts whole days.
+	Days int64
+	// DegreeDays counts whole degree-days: °C of the water times days.
+	DegreeDays int64
 )
 
 // Milligrams returns the same weight in milligrams.

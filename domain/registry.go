@@ -55,11 +55,12 @@ type Unit struct {
 
 // Loop is units that share water, with their pump.
 type Loop struct {
-	ID         LoopID
-	Site       SiteID
-	Name       string
-	PumpFlowLH *Thousandths // litres an hour
-	PumpPowerW *Thousandths
+	ID          LoopID
+	Site        SiteID
+	Name        string
+	PumpFlowLH  *Thousandths // litres an hour
+	PumpPowerW  *Thousandths
+	DrainFlowLH *Thousandths // litres an hour that the drains or siphons of its beds can empty
 	Kept
 }
 
@@ -81,6 +82,7 @@ type Product struct {
 	Stored          bool   // whether sites keep a store of it
 	ProteinPercent  *Thousandths
 	MoisturePercent *Thousandths
+	LeadDays        *int32 // from ordering it to having it
 	Kept
 }
 
@@ -189,6 +191,7 @@ func (f *Loop) Check() error {
 	c.name(f.Name)
 	c.require(f.PumpFlowLH == nil || *f.PumpFlowLH >= 0, "/pump_flow_l_h", "must not be negative")
 	c.require(f.PumpPowerW == nil || *f.PumpPowerW >= 0, "/pump_power_w", "must not be negative")
+	c.require(f.DrainFlowLH == nil || *f.DrainFlowLH >= 0, "/drain_flow_l_h", "must not be negative")
 	return c.refuse("the loop")
 }
 
@@ -214,6 +217,7 @@ func (f *Product) Check() error {
 	c.require(f.Category != "feed" || f.Stored, "/stored", "feed is kept in a store")
 	c.percent(f.ProteinPercent, "/protein_percent")
 	c.percent(f.MoisturePercent, "/moisture_percent")
+	c.require(f.LeadDays == nil || *f.LeadDays >= 0 && *f.LeadDays <= 365, "/lead_days", "must be between 0 and 365")
 	return c.refuse("the product")
 }
 

@@ -52,6 +52,16 @@ type BatchState struct {
 	MeasuredHeat     int64 // thousandths of °C·day
 	MeasuredHeatDays int64
 
+	// Every weighing by day, that at stocking or arrival first if it is known: the
+	// weight of the fish weighed and their number, how single weights vary
+	// (thousandths of a percent, 0: not known), and the heat until then.
+	WeighOn       []Date
+	WeighMg       []int64
+	WeighFish     []int64
+	WeighCV       []int64
+	WeighHeat     []int64
+	WeighHeatDays []int64
+
 	// Condition: the last sample with lengths.
 	LengthCM     Thousandths
 	LengthType   *string
@@ -96,6 +106,15 @@ type BatchState struct {
 	LastFish                          Fish
 	HarvestHeat                       int64 // Heat and HeatDays at the last harvest
 	HarvestHeatDays                   int64
+
+	// Withdrawal: no fish may be harvested for food through WithdrawUntil, nor before
+	// the heat reaches WithdrawHeat (0: none).
+	TreatedOn     *Date // the last treatment
+	WithdrawUntil *Date
+	WithdrawHeat  int64
+	EarlyG        Grams // harvested for food within a withdrawal that became known later
+	OverriddenG   Grams // harvested for food within a withdrawal, as a coordinator allowed
+	KeptG         Grams // harvested not for food: kept or thrown away
 }
 
 // SurvivalDays are the ages in days for which product-limit survival is kept.
@@ -144,12 +163,18 @@ type StoreState struct {
 	BelowSince                               *Date
 }
 
-// UnitState is what the journal says of the water of a unit: the readings of
-// the last day that had any.
+// UnitState is what the journal says of the water of a unit: the temperatures of
+// the last day that had any, and of every parameter the last reading and the last one
+// of an earlier day.
 type UnitState struct {
 	TemperatureOn  *Date
 	TemperatureSum Thousandths
 	Readings       int64
+
+	ReadOn    ReadingDays
+	ReadValue Readings
+	WasOn     ReadingDays
+	WasValue  Readings
 }
 
 // SharedCost is money, or the value of something, that belongs to a whole site

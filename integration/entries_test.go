@@ -54,12 +54,23 @@ func (c *client) entry() members {
 		if c.oneIn(2) {
 			e["count"] = 1 + c.random.IntN(80)
 		}
+		if c.oneIn(4) {
+			e["destination"] = some(c.random, []string{"eaten", "discarded", "kept"})
+		}
+	case "treatment":
+		e["batch_id"], e["what"], e["dose"], e["reason"] = x.all[2], "Oxytetracycline", "75 mg/kg", "red spots" // of which nothing crosses
+		e["withdrawal_days"], e["withdrawal_degree_days"] = c.random.IntN(20), c.random.IntN(600)
+	case "visit":
+		e["findings"], e["batch_id"] = "All is well.", batch
 	case "crop":
 		e["unit_id"], e["crop"], e["weight_kg"] = x.bed, "spinach", c.kg(0, 20)
 	case "incident":
 		e["type"], e["unit_id"] = "power_cut", some(c.random, x.tanks)
 	case "water":
 		e["unit_id"], e["temperature_c"] = some(c.random, x.tanks), c.kg(20, 30)
+		if c.oneIn(2) {
+			e["ph"], e["tan_mg_l"], e["tan_basis"] = c.kg(6, 8), c.kg(0, 2), some(c.random, []string{"n", "nh3", "nh4"})
+		}
 	case "tally":
 		e["measure"], e["count"] = "meals", c.random.IntN(90)
 	default:

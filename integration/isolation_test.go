@@ -91,6 +91,8 @@ func (w *wall) bodies(o operation) []any {
 		one("received", lent, map[string]any{"sent_id": exampleID(93), "batch_id": exampleID(63), "count": 3})
 		one("sale", map[string]any{"batch_id": fish, "disposal": "sold", "weight_kg": 1, "amount": "3.00", "buyer_id": exampleID(33), "occurred_on": "2026-05-11"})
 		one("incident", map[string]any{"type": "theft", "batch_id": fish})
+		one("treatment", map[string]any{"batch_id": fish, "product_id": exampleID(42), "dose": "as written", "reason": "spots", "withdrawal_days": 0})
+		one("visit", map[string]any{"findings": "all well", "batch_id": fish})
 		one("expense", map[string]any{"category": "other", "amount": "1.00", "supplier_id": exampleID(31)})
 		return all
 	case o.body().Example != nil:

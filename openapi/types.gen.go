@@ -336,7 +336,9 @@ const (
 	EntryKindStocking  EntryKind = "stocking"
 	EntryKindStocktake EntryKind = "stocktake"
 	EntryKindTally     EntryKind = "tally"
+	EntryKindTreatment EntryKind = "treatment"
 	EntryKindUse       EntryKind = "use"
+	EntryKindVisit     EntryKind = "visit"
 	EntryKindWater     EntryKind = "water"
 )
 
@@ -381,7 +383,11 @@ func (e EntryKind) Valid() bool {
 		return true
 	case EntryKindTally:
 		return true
+	case EntryKindTreatment:
+		return true
 	case EntryKindUse:
+		return true
+	case EntryKindVisit:
 		return true
 	case EntryKindWater:
 		return true
@@ -570,6 +576,21 @@ func (e EntryTallyKind) Valid() bool {
 	}
 }
 
+// Defines values for EntryTreatmentKind.
+const (
+	EntryTreatmentKindTreatment EntryTreatmentKind = "treatment"
+)
+
+// Valid indicates whether the value is a known member of the EntryTreatmentKind enum.
+func (e EntryTreatmentKind) Valid() bool {
+	switch e {
+	case EntryTreatmentKindTreatment:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for EntryUseKind.
 const (
 	EntryUseKindUse EntryUseKind = "use"
@@ -579,6 +600,21 @@ const (
 func (e EntryUseKind) Valid() bool {
 	switch e {
 	case EntryUseKindUse:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for EntryVisitKind.
+const (
+	EntryVisitKindVisit EntryVisitKind = "visit"
+)
+
+// Valid indicates whether the value is a known member of the EntryVisitKind enum.
+func (e EntryVisitKind) Valid() bool {
+	switch e {
+	case EntryVisitKindVisit:
 		return true
 	default:
 		return false
@@ -684,6 +720,33 @@ func (e FigureBasis) Valid() bool {
 	case FigureBasisEstimated:
 		return true
 	case FigureBasisMeasured:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for HarvestDestination.
+const (
+	HarvestDestinationDiscarded HarvestDestination = "discarded"
+	HarvestDestinationEaten     HarvestDestination = "eaten"
+	HarvestDestinationGiven     HarvestDestination = "given"
+	HarvestDestinationKept      HarvestDestination = "kept"
+	HarvestDestinationSold      HarvestDestination = "sold"
+)
+
+// Valid indicates whether the value is a known member of the HarvestDestination enum.
+func (e HarvestDestination) Valid() bool {
+	switch e {
+	case HarvestDestinationDiscarded:
+		return true
+	case HarvestDestinationEaten:
+		return true
+	case HarvestDestinationGiven:
+		return true
+	case HarvestDestinationKept:
+		return true
+	case HarvestDestinationSold:
 		return true
 	default:
 		return false
@@ -882,6 +945,7 @@ const (
 	ProblemCodeIdempotencyKeyReused   ProblemCode = "idempotency_key_reused"
 	ProblemCodeIfMatchRequired        ProblemCode = "if_match_required"
 	ProblemCodeInFuture               ProblemCode = "in_future"
+	ProblemCodeInWithdrawal           ProblemCode = "in_withdrawal"
 	ProblemCodeInternal               ProblemCode = "internal"
 	ProblemCodeInvalidCursor          ProblemCode = "invalid_cursor"
 	ProblemCodeInvalidJSON            ProblemCode = "invalid_json"
@@ -934,6 +998,8 @@ func (e ProblemCode) Valid() bool {
 	case ProblemCodeIfMatchRequired:
 		return true
 	case ProblemCodeInFuture:
+		return true
+	case ProblemCodeInWithdrawal:
 		return true
 	case ProblemCodeInternal:
 		return true
@@ -1254,6 +1320,27 @@ func (e TallyMeasure) Valid() bool {
 	case TallyMeasureSchoolDays:
 		return true
 	case TallyMeasureTrained:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for TanBasis.
+const (
+	TanBasisN   TanBasis = "n"
+	TanBasisNh3 TanBasis = "nh3"
+	TanBasisNh4 TanBasis = "nh4"
+)
+
+// Valid indicates whether the value is a known member of the TanBasis enum.
+func (e TanBasis) Valid() bool {
+	switch e {
+	case TanBasisN:
+		return true
+	case TanBasisNh3:
+		return true
+	case TanBasisNh4:
 		return true
 	default:
 		return false
@@ -1914,6 +2001,9 @@ type EntryHarvest struct {
 	// Count How many fish.
 	Count *FishCount `json:"count,omitempty"`
 
+	// Destination What the fish were taken out for; for food if left out. What is `discarded` needs no sale, and what is `kept` is not for food.
+	Destination *HarvestDestination `json:"destination,omitempty"`
+
 	// Empties True if no fish is left after this; what the book still has becomes unaccounted.
 	Empties *Empties `json:"empties,omitempty"`
 
@@ -1935,6 +2025,9 @@ type EntryHarvest struct {
 	//
 	// Example: 2026-05-31
 	OccurredOn CivilDate `json:"occurred_on"`
+
+	// OverrideWithdrawal Why fish may be eaten within the withdrawal of a treatment; only a coordinator may say so, and it stays visible in the figures of the batch.
+	OverrideWithdrawal *string `json:"override_withdrawal,omitempty"`
 
 	// SiteID A school or farm.
 	SiteID SiteID `json:"site_id"`
@@ -2630,6 +2723,67 @@ type EntryTally struct {
 // EntryTallyKind What happened.
 type EntryTallyKind string
 
+// EntryTreatment Medicine given to the fish of a batch. It says how long they must not be eaten
+// after it, as the label and the veterinarian say: in days, in degree-days (°C of
+// the water times days) or both, of which the later counts; 0 where there is no
+// withdrawal. The day it is given is day 0. A product is taken from the store if
+// its `quantity` is given; what is no product is told in `what`.
+type EntryTreatment struct {
+	// BatchID A batch of fish. The UUID is made where the batch is written.
+	BatchID BatchID `json:"batch_id"`
+
+	// Dose How much was given, and how.
+	Dose string `json:"dose"`
+
+	// ID A UUID made where the entry is written, of any version.
+	ID EntryID `json:"id"`
+
+	// Kind What happened.
+	Kind EntryTreatmentKind `json:"kind"`
+
+	// Note Anything worth remembering.
+	Note *Note `json:"note,omitempty"`
+
+	// OccurredAt A time of day at the site, 24 hours.
+	//
+	// Example: 06:30
+	OccurredAt *ClockTime `json:"occurred_at,omitempty"`
+
+	// OccurredOn A day at the site, year-month-day.
+	//
+	// Example: 2026-05-31
+	OccurredOn CivilDate `json:"occurred_on"`
+
+	// PrescribedBy Who prescribed it.
+	PrescribedBy *string `json:"prescribed_by,omitempty"`
+
+	// ProductID Feed or another input.
+	ProductID *ProductID `json:"product_id,omitempty"`
+
+	// Quantity In the unit of the product (kg, l, piece or kWh), up to three decimals.
+	//
+	// Example: 50
+	Quantity *Quantity `json:"quantity,omitempty"`
+
+	// Reason What it was given for.
+	Reason string `json:"reason"`
+
+	// SiteID A school or farm.
+	SiteID SiteID `json:"site_id"`
+
+	// What What was given, if it is no product.
+	What *string `json:"what,omitempty"`
+
+	// WithdrawalDays Days after which the fish may be eaten; 0 for none.
+	WithdrawalDays *int64 `json:"withdrawal_days,omitempty"`
+
+	// WithdrawalDegreeDays Degree-days after which the fish may be eaten; 0 for none.
+	WithdrawalDegreeDays *int64 `json:"withdrawal_degree_days,omitempty"`
+}
+
+// EntryTreatmentKind What happened.
+type EntryTreatmentKind string
+
 // EntryUse An input other than feed taken from the store, for a batch or for the site.
 type EntryUse struct {
 	// BatchID A batch of fish. The UUID is made where the batch is written.
@@ -2669,8 +2823,54 @@ type EntryUse struct {
 // EntryUseKind What happened.
 type EntryUseKind string
 
+// EntryVisit What an adviser or coordinator found at the site, and advised.
+type EntryVisit struct {
+	// Advice What was advised.
+	Advice *string `json:"advice,omitempty"`
+
+	// BatchID A batch of fish. The UUID is made where the batch is written.
+	BatchID *BatchID `json:"batch_id,omitempty"`
+
+	// Findings What was found.
+	Findings string `json:"findings"`
+
+	// ID A UUID made where the entry is written, of any version.
+	ID EntryID `json:"id"`
+
+	// Kind What happened.
+	Kind EntryVisitKind `json:"kind"`
+
+	// NextOn The day of the next visit.
+	NextOn *openapi_types.Date `json:"next_on,omitempty"`
+
+	// Note Anything worth remembering.
+	Note *Note `json:"note,omitempty"`
+
+	// OccurredAt A time of day at the site, 24 hours.
+	//
+	// Example: 06:30
+	OccurredAt *ClockTime `json:"occurred_at,omitempty"`
+
+	// OccurredOn A day at the site, year-month-day.
+	//
+	// Example: 2026-05-31
+	OccurredOn CivilDate `json:"occurred_on"`
+
+	// SiteID A school or farm.
+	SiteID SiteID `json:"site_id"`
+
+	// UnitID A tank, pond, cage or bed.
+	UnitID *UnitID `json:"unit_id,omitempty"`
+}
+
+// EntryVisitKind What happened.
+type EntryVisitKind string
+
 // EntryWater A reading of the water in a unit; at least one value.
 type EntryWater struct {
+	// AlkalinityMgL Alkalinity, mg/l as CaCO3, up to three decimals.
+	AlkalinityMgL *float64 `json:"alkalinity_mg_l,omitempty"`
+
 	// ID A UUID made where the entry is written, of any version.
 	ID EntryID `json:"id"`
 
@@ -2679,6 +2879,12 @@ type EntryWater struct {
 
 	// LitresAdded Water added, l, up to three decimals.
 	LitresAdded *float64 `json:"litres_added,omitempty"`
+
+	// No2MgL Nitrite, mg/l of the ion NO2 as kits print it, up to three decimals.
+	No2MgL *float64 `json:"no2_mg_l,omitempty"`
+
+	// No3MgL Nitrate, mg/l of the ion NO3 as kits print it, up to three decimals.
+	No3MgL *float64 `json:"no3_mg_l,omitempty"`
 
 	// Note Anything worth remembering.
 	Note *Note `json:"note,omitempty"`
@@ -2699,8 +2905,17 @@ type EntryWater struct {
 	// Ph pH, up to three decimals.
 	Ph *float64 `json:"ph,omitempty"`
 
+	// SalinityPpt Salinity, g of salt in a kg of water, up to three decimals.
+	SalinityPpt *float64 `json:"salinity_ppt,omitempty"`
+
 	// SiteID A school or farm.
 	SiteID SiteID `json:"site_id"`
+
+	// TanBasis What the test kit prints total ammonia as: nitrogen, NH3 or NH4.
+	TanBasis *TanBasis `json:"tan_basis,omitempty"`
+
+	// TanMgL Total ammonia (ammonia and ammonium), mg/l of what `tan_basis` says, up to three decimals.
+	TanMgL *float64 `json:"tan_mg_l,omitempty"`
 
 	// TemperatureC Temperature, °C, up to three decimals.
 	TemperatureC *float64 `json:"temperature_c,omitempty"`
@@ -3005,6 +3220,9 @@ type FishCountOrNone = int64
 // Example: 10.25
 type Grams = float64
 
+// HarvestDestination What the fish were taken out for; for food if left out. What is `discarded` needs no sale, and what is `kept` is not for food.
+type HarvestDestination string
+
 // Health The state of the service.
 type Health struct {
 	// Status Always ok.
@@ -3049,7 +3267,7 @@ type IssuedToken struct {
 	Name string `json:"name"`
 
 	// Role `coordinator`: all of the co-operative. `adviser`: reads the books of all
-	// sites. `keeper`: reads and records for the own sites. `treasurer`: reads the
+	// sites and records visits. `keeper`: reads and records for the own sites. `treasurer`: reads the
 	// books of all sites and records money (receipts, expenses, labour, sales and
 	// payments). `funder`: what was issued to it. `auditor`: reads everything, the
 	// audit trail too, and writes nothing.
@@ -3105,6 +3323,9 @@ type Loop struct {
 	// Archived True once it is out of use. Nothing is ever deleted.
 	Archived Archived `json:"archived"`
 
+	// DrainFlowLH What the drains or siphons of its beds can empty, l/h, up to three decimals.
+	DrainFlowLH *float64 `json:"drain_flow_l_h,omitempty"`
+
 	// ID Units that share water.
 	ID LoopID `json:"id"`
 
@@ -3123,6 +3344,9 @@ type Loop struct {
 
 // LoopFacts The facts that figures depend on; one that is not known is left out.
 type LoopFacts struct {
+	// DrainFlowLH What the drains or siphons of its beds can empty, l/h, up to three decimals.
+	DrainFlowLH *float64 `json:"drain_flow_l_h,omitempty"`
+
 	// PumpFlowLH What the pump moves, l/h, up to three decimals.
 	PumpFlowLH *float64 `json:"pump_flow_l_h,omitempty"`
 
@@ -3147,6 +3371,9 @@ type LoopPatch struct {
 	// Archived True once it is out of use. Nothing is ever deleted.
 	Archived *Archived `json:"archived,omitempty"`
 
+	// DrainFlowLH What the drains or siphons of its beds can empty, l/h, up to three decimals.
+	DrainFlowLH *float64 `json:"drain_flow_l_h,omitempty"`
+
 	// Name What people call it.
 	Name *Name `json:"name,omitempty"`
 
@@ -3164,6 +3391,9 @@ type LoopPatch struct {
 
 // LoopRequest A loop to add. Its facts hold for all time until they are revised.
 type LoopRequest struct {
+	// DrainFlowLH What the drains or siphons of its beds can empty, l/h, up to three decimals.
+	DrainFlowLH *float64 `json:"drain_flow_l_h,omitempty"`
+
 	// Name What people call it.
 	Name Name `json:"name"`
 
@@ -3220,7 +3450,7 @@ type Member struct {
 	Phone *Phone `json:"phone,omitempty"`
 
 	// Role `coordinator`: all of the co-operative. `adviser`: reads the books of all
-	// sites. `keeper`: reads and records for the own sites. `treasurer`: reads the
+	// sites and records visits. `keeper`: reads and records for the own sites. `treasurer`: reads the
 	// books of all sites and records money (receipts, expenses, labour, sales and
 	// payments). `funder`: what was issued to it. `auditor`: reads everything, the
 	// audit trail too, and writes nothing.
@@ -3254,7 +3484,7 @@ type MemberPatch struct {
 	Phone *string `json:"phone,omitempty"`
 
 	// Role `coordinator`: all of the co-operative. `adviser`: reads the books of all
-	// sites. `keeper`: reads and records for the own sites. `treasurer`: reads the
+	// sites and records visits. `keeper`: reads and records for the own sites. `treasurer`: reads the
 	// books of all sites and records money (receipts, expenses, labour, sales and
 	// payments). `funder`: what was issued to it. `auditor`: reads everything, the
 	// audit trail too, and writes nothing.
@@ -3273,7 +3503,7 @@ type MemberRequest struct {
 	Phone *Phone `json:"phone,omitempty"`
 
 	// Role `coordinator`: all of the co-operative. `adviser`: reads the books of all
-	// sites. `keeper`: reads and records for the own sites. `treasurer`: reads the
+	// sites and records visits. `keeper`: reads and records for the own sites. `treasurer`: reads the
 	// books of all sites and records money (receipts, expenses, labour, sales and
 	// payments). `funder`: what was issued to it. `auditor`: reads everything, the
 	// audit trail too, and writes nothing.
@@ -3797,6 +4027,9 @@ type Product struct {
 	// ID Feed or another input.
 	ID ProductID `json:"id"`
 
+	// LeadDays Days from ordering it to having it.
+	LeadDays *int32 `json:"lead_days,omitempty"`
+
 	// MoisturePercent Water, percent of the product as fed.
 	MoisturePercent *float64 `json:"moisture_percent,omitempty"`
 
@@ -3842,6 +4075,9 @@ type ProductPatch struct {
 	// Archived True once it is out of use. Nothing is ever deleted.
 	Archived *Archived `json:"archived,omitempty"`
 
+	// LeadDays Days from ordering it to having it.
+	LeadDays *int32 `json:"lead_days,omitempty"`
+
 	// MoisturePercent Water, percent of the product as fed.
 	MoisturePercent *float64 `json:"moisture_percent,omitempty"`
 
@@ -3861,6 +4097,9 @@ type ProductPatch struct {
 type ProductRequest struct {
 	// Category What it is for.
 	Category ProductCategory `json:"category"`
+
+	// LeadDays Days from ordering it to having it.
+	LeadDays *int32 `json:"lead_days,omitempty"`
 
 	// MoisturePercent Water, percent of the product as fed.
 	MoisturePercent *float64 `json:"moisture_percent,omitempty"`
@@ -4006,7 +4245,7 @@ type ReversalRequest struct {
 }
 
 // Role `coordinator`: all of the co-operative. `adviser`: reads the books of all
-// sites. `keeper`: reads and records for the own sites. `treasurer`: reads the
+// sites and records visits. `keeper`: reads and records for the own sites. `treasurer`: reads the
 // books of all sites and records money (receipts, expenses, labour, sales and
 // payments). `funder`: what was issued to it. `auditor`: reads everything, the
 // audit trail too, and writes nothing.
@@ -4213,6 +4452,9 @@ type TallyCount = int64
 // TallyMeasure What was counted.
 type TallyMeasure string
 
+// TanBasis What the test kit prints total ammonia as: nitrogen, NH3 or NH4.
+type TanBasis string
+
 // Timestamp A moment in UTC, RFC 3339.
 //
 // Example: 2026-06-02T08:00:00Z
@@ -4244,7 +4486,7 @@ type Token struct {
 	RevokedAt *time.Time `json:"revoked_at,omitempty"`
 
 	// Role `coordinator`: all of the co-operative. `adviser`: reads the books of all
-	// sites. `keeper`: reads and records for the own sites. `treasurer`: reads the
+	// sites and records visits. `keeper`: reads and records for the own sites. `treasurer`: reads the
 	// books of all sites and records money (receipts, expenses, labour, sales and
 	// payments). `funder`: what was issued to it. `auditor`: reads everything, the
 	// audit trail too, and writes nothing.
@@ -4281,7 +4523,7 @@ type TokenRequest struct {
 	Name *Name `json:"name,omitempty"`
 
 	// Role `coordinator`: all of the co-operative. `adviser`: reads the books of all
-	// sites. `keeper`: reads and records for the own sites. `treasurer`: reads the
+	// sites and records visits. `keeper`: reads and records for the own sites. `treasurer`: reads the
 	// books of all sites and records money (receipts, expenses, labour, sales and
 	// payments). `funder`: what was issued to it. `auditor`: reads everything, the
 	// audit trail too, and writes nothing.
@@ -6016,6 +6258,74 @@ func (t *Entry) MergeEntryWater(v EntryWater) error {
 	return err
 }
 
+// AsEntryTreatment returns the union data inside the Entry as a EntryTreatment
+func (t Entry) AsEntryTreatment() (EntryTreatment, error) {
+	var body EntryTreatment
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromEntryTreatment overwrites any union data inside the Entry as the provided EntryTreatment
+func (t *Entry) FromEntryTreatment(v EntryTreatment) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+	b, err = runtime.JSONMerge(b, []byte(`{"kind":"treatment"}`))
+	t.union = b
+	return err
+}
+
+// MergeEntryTreatment performs a merge with any union data inside the Entry, using the provided EntryTreatment
+func (t *Entry) MergeEntryTreatment(v EntryTreatment) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+	b, err = runtime.JSONMerge(b, []byte(`{"kind":"treatment"}`))
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+// AsEntryVisit returns the union data inside the Entry as a EntryVisit
+func (t Entry) AsEntryVisit() (EntryVisit, error) {
+	var body EntryVisit
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromEntryVisit overwrites any union data inside the Entry as the provided EntryVisit
+func (t *Entry) FromEntryVisit(v EntryVisit) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+	b, err = runtime.JSONMerge(b, []byte(`{"kind":"visit"}`))
+	t.union = b
+	return err
+}
+
+// MergeEntryVisit performs a merge with any union data inside the Entry, using the provided EntryVisit
+func (t *Entry) MergeEntryVisit(v EntryVisit) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+	b, err = runtime.JSONMerge(b, []byte(`{"kind":"visit"}`))
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
 // AsEntryTally returns the union data inside the Entry as a EntryTally
 func (t Entry) AsEntryTally() (EntryTally, error) {
 	var body EntryTally
@@ -6170,8 +6480,12 @@ func (t Entry) ValueByDiscriminator() (interface{}, error) {
 		return t.AsEntryStocktake()
 	case "tally":
 		return t.AsEntryTally()
+	case "treatment":
+		return t.AsEntryTreatment()
 	case "use":
 		return t.AsEntryUse()
+	case "visit":
+		return t.AsEntryVisit()
 	case "water":
 		return t.AsEntryWater()
 	default:

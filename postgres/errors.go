@@ -43,11 +43,23 @@ var violations = map[string]domain.Error{
 	"batch_pk":     {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another batch"},
 	"member_pk":    {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another member"},
 	"token_pk":     {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another token"},
+	"period_pk":    {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another time of the calendar"},
+	"question_pk":  {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another question"},
 	"entry_pk":     {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another entry"},
 	"held_pk":      {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another entry that is held"},
 
+	"water_limit_pk":   {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another limit"},
+	"water_limit_once": {Kind: domain.Conflict, Code: "id_conflict", Detail: "there is a limit of this parameter for this species already: change that one"},
+	"question_once":    {Kind: domain.Conflict, Code: "id_conflict", Detail: "this was asked about the entry already"},
+
 	"entry_reversed_once":   {Kind: domain.Refused, Code: "already_reversed", Detail: "this entry is reversed already"},
 	"transit_received_once": {Kind: domain.Refused, Code: "unknown_reference", Detail: "this has been received already"},
+
+	"period_site_fk":         unknown("site", "/site_id"),
+	"water_limit_coop_fk":    unknown("coop", "/coop_id"),
+	"water_limit_species_fk": unknown("species", "/species"),
+	"question_site_fk":       unknown("site", "/site_id"),
+	"question_entry_fk":      unknown("entry", "/entry_id"),
 
 	"loop_site_fk":      unknown("site", "/site_id"),
 	"unit_site_fk":      unknown("site", "/site_id"),

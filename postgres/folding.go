@@ -55,8 +55,12 @@ func (f *folding) timely() bool {
 	if first.Position().Compare(end) < 0 {
 		return false
 	}
-	// A batch that was emptied on the day counts again when more happens on it.
 	if first.On == end.On {
+		// Medicine reaches what was harvested, moved or sent on the same day.
+		if slices.ContainsFunc(f.items, func(it *item) bool { return it.entry.On == end.On && it.entry.Body.Kind() == "treatment" }) {
+			return false
+		}
+		// A batch that was emptied on the day counts again when more happens on it.
 		for _, b := range f.last.Batches {
 			if b.ClosedOn != nil && *b.ClosedOn == end.On {
 				return false
@@ -102,6 +106,9 @@ func (f *folding) late(ctx context.Context) error {
 // of them at once or else each half by itself, down to the ones that do not fit.
 func (f *folding) accept(items []*item) error {
 	err := f.fold(slices.Concat(f.accepted, items))
+	if unfit, ok := errors.AsType[*domain.Unfit](err); ok && len(items) == 1 && f.yield(unfit) {
+		return f.accept(items)
+	}
 	switch {
 	case err == nil:
 		f.accepted = slices.Concat(f.accepted, items)
@@ -114,6 +121,19 @@ func (f *folding) accept(items []*item) error {
 		return err
 	}
 	return f.accept(items[half:])
+}
+
+// yield refuses an accepted harvest, if it is what does not fit: medicine that is
+// recorded with it was given, whatever comes of the fish. It reports whether it did.
+func (f *folding) yield(unfit *domain.Unfit) bool {
+	i := slices.IndexFunc(f.accepted, func(it *item) bool { return it.entry.ID == unfit.Entry })
+	var refusal *domain.Error
+	if i < 0 || !errors.As(unfit, &refusal) || refusal.Code != "in_withdrawal" {
+		return false
+	}
+	f.refuse(f.accepted[i], refusal)
+	f.accepted = slices.Delete(slices.Clone(f.accepted), i, i+1)
+	return true
 }
 
 // fold folds the journal from the base on, with the items in it.
@@ -133,7 +153,9 @@ func (f *folding) fold(items []*item) error {
 			}
 			it.entry.Fixed = it.arriving.consignment()
 		}
-		entries = append(entries, it.entry)
+		entry := it.entry
+		entry.Fresh = true
+		entries = append(entries, entry)
 	}
 	entries = slices.DeleteFunc(entries, func(e domain.Entry) bool { return reversed[e.ID] })
 	domain.SortEntries(entries)
@@ -269,12 +291,15 @@ func (f *folding) insert() {
 
 func (f *folding) send(it *item, b domain.Sent) {
 	const sql = `
-		insert into transit (coop_id, sent_id, from_site_id, to_site_id, sent_on, batch_id, product_id, fish, weight, quantity, value, donated)
-		values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)`
+		insert into transit (coop_id, sent_id, from_site_id, to_site_id, sent_on, batch_id, product_id, fish, weight, quantity, value, donated,
+			withdraw_until, withdraw_heat)
+		values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)`
 	c := it.entry.Fixed
-	f.tx.queue(sql, f.tx.coop, it.entry.ID, f.id, b.ToSite, it.entry.On, c.Batch, c.Product, c.Fish, c.Weight, c.Quantity, c.Value, c.Donated)
+	f.tx.queue(sql, f.tx.coop, it.entry.ID, f.id, b.ToSite, it.entry.On, c.Batch, c.Product, c.Fish, c.Weight, c.Quantity, c.Value, c.Donated,
+		c.WithdrawUntil, c.WithdrawHeat)
 	sent := consignmentRow{SentID: it.entry.ID, FromSiteID: f.id, ToSiteID: b.ToSite, SentOn: it.entry.On, BatchID: c.Batch, ProductID: c.Product,
-		Fish: c.Fish, Weight: c.Weight, Quantity: c.Quantity, Value: c.Value, Donated: c.Donated}
+		Fish: c.Fish, Weight: c.Weight, Quantity: c.Quantity, Value: c.Value, Donated: c.Donated,
+		WithdrawUntil: c.WithdrawUntil, WithdrawHeat: c.WithdrawHeat}
 	for _, w := range f.sites { // it may be received in the same request
 		for _, other := range w.items {
 			if r, ok := other.entry.Body.(domain.Received); ok && r.Sent == it.entry.ID {

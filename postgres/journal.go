@@ -44,13 +44,18 @@ type consignmentRow struct {
 	Donated    domain.Money
 	ReceivedID *domain.EntryID
 	Reversed   bool
+
+	WithdrawUntil *domain.Date
+	WithdrawHeat  int64
 }
 
 func (r consignmentRow) consignment() *domain.Consignment {
-	return &domain.Consignment{Batch: r.BatchID, Product: r.ProductID, Fish: r.Fish, Weight: r.Weight, Quantity: r.Quantity, Value: r.Value, Donated: r.Donated}
+	return &domain.Consignment{Batch: r.BatchID, Product: r.ProductID, Fish: r.Fish, Weight: r.Weight, Quantity: r.Quantity, Value: r.Value, Donated: r.Donated,
+		WithdrawUntil: r.WithdrawUntil, WithdrawHeat: r.WithdrawHeat}
 }
 
-const consignmentColumns = `sent_id, from_site_id, to_site_id, sent_on, batch_id, product_id, fish, weight, quantity, value, donated, received_id, reversed`
+const consignmentColumns = `sent_id, from_site_id, to_site_id, sent_on, batch_id, product_id, fish, weight, quantity, value, donated, received_id, reversed,
+	withdraw_until, withdraw_heat`
 
 // journal is what is read of a site's journal in order to fold it.
 type journal struct {

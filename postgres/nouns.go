@@ -74,10 +74,10 @@ var Loops = Noun[domain.Loop, domain.LoopID]{
 	site:  "site_id",
 	fixed: []string{"site_id"},
 	plain: []string{"name", "archived"},
-	dated: []string{"pump_flow_l_h", "pump_power_w"},
+	dated: []string{"pump_flow_l_h", "pump_power_w", "drain_flow_l_h"},
 	id:    func(f *domain.Loop) domain.LoopID { return f.ID },
 	pack: func(f *domain.Loop) []any {
-		return []any{f.Site, f.Name, f.Archived, f.PumpFlowLH, f.PumpPowerW}
+		return []any{f.Site, f.Name, f.Archived, f.PumpFlowLH, f.PumpPowerW, f.DrainFlowLH}
 	},
 	check: (*domain.Loop).Check,
 	admit: func(ctx context.Context, tx *Tx, was, is *domain.Loop) error {
@@ -103,11 +103,11 @@ var Parties = Noun[domain.Party, domain.PartyID]{
 var Products = Noun[domain.Product, domain.ProductID]{
 	name:  "product",
 	fixed: []string{"unit"},
-	plain: []string{"name", "category", "stored", "archived"},
+	plain: []string{"name", "category", "stored", "lead_days", "archived"},
 	dated: []string{"protein_percent", "moisture_percent"},
 	id:    func(f *domain.Product) domain.ProductID { return f.ID },
 	pack: func(f *domain.Product) []any {
-		return []any{f.Unit, f.Name, f.Category, f.Stored, f.Archived, f.ProteinPercent, f.MoisturePercent}
+		return []any{f.Unit, f.Name, f.Category, f.Stored, f.LeadDays, f.Archived, f.ProteinPercent, f.MoisturePercent}
 	},
 	check: (*domain.Product).Check,
 	admit: func(_ context.Context, tx *Tx, was, is *domain.Product) error {

@@ -295,7 +295,7 @@ func (r *recorder) admit(i int, known map[domain.EntryID][]byte, targets []targe
 		r.repeated(i, it.digest, first.digest[:])
 		return
 	}
-	if err := r.allowed(e.Body.Kind()); err != nil {
+	if err := cmp.Or(r.allowed(e.Body.Kind()), r.mayOverride(e.Body)); err != nil {
 		r.refuse(it, err)
 		return
 	}
@@ -335,6 +335,16 @@ func (r *recorder) admit(i int, known map[domain.EntryID][]byte, targets []targe
 func (r *recorder) allowed(kind string) error {
 	if role := r.tx.actor.Role; role != domain.Coordinator && !slices.Contains(r.Kinds[kind], role) {
 		return domain.Errorf(domain.Forbidden, "forbidden", "a token of the role %s is not for entries of the kind %s", role, kind)
+	}
+	return nil
+}
+
+// mayOverride refuses a harvest within a withdrawal that is not for the one who acts to
+// allow.
+func (r *recorder) mayOverride(b domain.Body) error {
+	if h, ok := b.(domain.Harvest); ok && h.OverrideWithdrawal != nil && r.tx.actor.Role != domain.Coordinator {
+		return &domain.Error{Kind: domain.Forbidden, Code: "forbidden", Detail: "only a coordinator may let fish be harvested for food within their withdrawal",
+			Fields: []domain.FieldError{{Pointer: "/override_withdrawal", Detail: "is for a coordinator"}}}
 	}
 	return nil
 }

@@ -14,14 +14,16 @@ const (
 		harvested, unaccounted, harvest_guessed, stocked_mg, moved_in_mg, moved_out_mg, dead_mg,
 		harvested_g, unweighed, moved_in_unweighed, moved_unweighed, dead_guessed, dead_unweighed, mean_mg, mean_fish,
 		weighed_on, start_mg, start_fish, measured_on, measured_mg, measured_fish, measured_fed_g, measured_protein,
-		measured_gain_mg, measured_dead_mg, measured_heat, measured_heat_days, length_cm, length_type,
+		measured_gain_mg, measured_dead_mg, measured_heat, measured_heat_days,
+		weigh_on, weigh_mg, weigh_fish, weigh_cv, weigh_heat, weigh_heat_days, length_cm, length_type,
 		length_mean_mg, fed_g, fed_protein, fed_blind_g, fed_days, fed_on, energy_wh, risk_on, at_risk,
 		risk_dead, risk_guessed, risk_guessed_mg, survival_before, survival_at, gram_days, gram_days_guessed, path, heat_through, heat,
 		heat_days, cost, cost_in, cost_out, unpaid, donated, cash, imputed, given, sold_g, eaten_g,
-		given_g, discarded_g, last_g, last_fish, harvest_heat, harvest_heat_days`
+		given_g, discarded_g, last_g, last_fish, harvest_heat, harvest_heat_days,
+		treated_on, withdraw_until, withdraw_heat, early_g, overridden_g, kept_g`
 	storeColumns = `balance, value, donated_v, received, arrived, fed, used, sent, lost, spent, revaluation,
 		unit_value, unit_quantity, counted_on, below_since`
-	unitColumns = `temperature_on, temperature_sum, readings`
+	unitColumns = `temperature_on, temperature_sum, readings, read_on, read_value, was_on, was_value`
 )
 
 // The rows of the derived tables.
@@ -88,6 +90,10 @@ func fields(state any, before ...any) []any {
 				f = []domain.Date{}
 			}
 		case domain.Costs:
+			f = s[:]
+		case domain.Readings:
+			f = s[:]
+		case domain.ReadingDays:
 			f = s[:]
 		}
 		before = append(before, f)

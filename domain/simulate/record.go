@@ -15,8 +15,10 @@ type message struct {
 
 // record writes an entry of today and sends it today. What others build on
 // (stocking, moves, harvests, counts, sales, goods sent) is recorded this way.
-func (s *school) record(b domain.Body) *message {
-	m := &message{s.day, domain.Entry{ID: newID[domain.Entry](s.dice), Site: s.site.Facts.ID, On: s.day, Body: b}}
+func (s *school) record(b domain.Body) *message { return s.write(s.dice, b) }
+
+func (s *school) write(r dice, b domain.Body) *message {
+	m := &message{s.day, domain.Entry{ID: newID[domain.Entry](r), Site: s.site.Facts.ID, On: s.day, Body: b}}
 	s.messages = append(s.messages, m)
 	return m
 }

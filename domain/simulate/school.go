@@ -12,6 +12,7 @@ import (
 type school struct {
 	*world
 	dice
+	care dice // of what is done for the health of the fish, so that all else is as without it
 	habits
 	index  int
 	site   *Site
@@ -60,7 +61,7 @@ const period = 242
 
 func newSchool(w *world, i int) *school {
 	r := newDice(w.Seed, uint64(i)+1)
-	s := &school{world: w, dice: r, index: i, site: &w.coop.Sites[i], plan: layouts[i%len(layouts)], agenda: map[domain.Date][]func(){}}
+	s := &school{world: w, dice: r, care: newDice(w.Seed, uint64(i)+1_000_001), index: i, site: &w.coop.Sites[i], plan: layouts[i%len(layouts)], agenda: map[domain.Date][]func(){}}
 	s.truth = SiteTruth{FeedWaste: min(r.around(1.22, 0.09), 1.45), Frailty: r.around(1, 0.3), Found: r.between(0.70, 0.95), Warmth: max(-0.8, min(0.8, 0.45*r.NormFloat64())), Price: r.around(1, 0.07)}
 	if i%12 == 7 { // a place where things go badly, for comparisons to find
 		s.truth.Frailty, s.truth.FeedWaste = r.between(2.0, 2.5), 1.5
@@ -92,6 +93,7 @@ func (s *school) live(arriving []consignment) {
 	for k, start := range s.starts {
 		s.at(start, func() { s.beginSeason(k) })
 	}
+	s.at(s.joined+s.care.days(10, 40), s.visited)
 	for _, c := range arriving {
 		s.at(max(c.on+s.days(0, 1), s.joined), func() { s.receive(c) })
 	}

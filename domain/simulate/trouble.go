@@ -65,6 +65,7 @@ func (s *school) fallIll(f *stock) {
 	s.record(domain.Incident{Type: "disease", Unit: new(f.unit.ID), Batch: &f.id}).
 		note(pick(s.dice, "White patches on the skin", "Fish hang at the surface and do not eat", "Torn fins, some lose their balance"))
 	s.record(domain.Use{Product: s.salt, Quantity: domain.Quantity(s.whole(2, 12)) * 250, Batch: &f.id})
+	s.treat(f)
 }
 
 // steal lets fish vanish in the night. Nobody knows how many: the book keeps them
