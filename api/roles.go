@@ -68,6 +68,7 @@ var mayAsk = map[string][]domain.Role{
 	"getBatch":               readers,
 	"reviseBatch":            stockers,
 	"listSpecies":            readers,
+	"checkTransport":         readers,
 	"listMembers":            offices,
 	"createMember":           coordinators,
 	"getMember":              offices,

@@ -81,7 +81,7 @@ func (m Measure) Figures() Performance {
 		r.until = *r.b.ClosedOn
 	}
 	r.standing, r.known = r.b.weightOf(r.b.OnHand())
-	p := Performance{Cautions: []string{"These figures support a decision; they do not replace local rules or licensed practice."}}
+	p := Performance{Cautions: []string{CautionFigures}}
 	r.state()
 	r.fishFigures()
 	r.biomass()

@@ -188,7 +188,7 @@ func (d *drawer) request(o operation) fuzzed {
 			}
 			r.path = strings.Replace(r.path, "{"+p.Name+"}", id, 1)
 		case openapi3.ParameterInQuery:
-			if p.Name == "after" || d.oneIn(2) { // what is after is for the service to say
+			if p.Name == "after" || !p.Required && d.oneIn(2) { // what is after is for the service to say
 				continue
 			}
 			v := d.value(p.Schema, p.Name)

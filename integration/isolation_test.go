@@ -220,7 +220,7 @@ func (w *wall) free(o operation, p place) bool {
 // ask sends the request with an id in one place, and one's own in all others.
 func (w *wall) ask(o operation, body any, p place, id string, options ...string) response {
 	w.Helper()
-	address, query := o.path, ""
+	address, query := o.path, o.needed()
 	if o.takes("dry_run") && options != nil {
 		query = "?" + options[0]
 	}

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"maps"
+	"net/url"
 	"slices"
 	"strings"
 	"sync"
@@ -107,3 +108,17 @@ func (o operation) takes(name string) bool {
 
 // allows reports whether a role may ask for it.
 func (o operation) allows(role string) bool { return o.public || slices.Contains(o.roles, role) }
+
+// needed returns the query that must be there, as the contract shows it.
+func (o operation) needed() string {
+	q := url.Values{}
+	for _, p := range o.params {
+		if p.In == openapi3.ParameterInQuery && p.Required {
+			q.Set(p.Name, fmt.Sprint(p.Example))
+		}
+	}
+	if len(q) == 0 {
+		return ""
+	}
+	return "?" + q.Encode()
+}

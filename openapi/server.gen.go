@@ -172,6 +172,9 @@ type ServerInterface interface {
 	// RevokeToken Revoke a token
 	// (DELETE /v1/tokens/{id})
 	RevokeToken(c *gin.Context, id TokenPath, params RevokeTokenParams)
+	// CheckTransport Check a delivery of live fish
+	// (GET /v1/transport)
+	CheckTransport(c *gin.Context, params CheckTransportParams)
 	// ListUnits List tanks and beds
 	// (GET /v1/units)
 	ListUnits(c *gin.Context, params ListUnitsParams)
@@ -2606,6 +2609,81 @@ func (siw *ServerInterfaceWrapper) RevokeToken(c *gin.Context) {
 	siw.Handler.RevokeToken(c, id, params)
 }
 
+// CheckTransport operation middleware
+func (siw *ServerInterfaceWrapper) CheckTransport(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CheckTransportParams
+
+	// ------------- Required query parameter "species" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, true, "species", c.Request.URL.Query(), &params.Species, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter species: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Required query parameter "fish" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, true, "fish", c.Request.URL.Query(), &params.Fish, runtime.BindQueryParameterOptions{Type: "integer", Format: "int64"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter fish: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Required query parameter "mean_weight_g" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, true, "mean_weight_g", c.Request.URL.Query(), &params.MeanWeightG, runtime.BindQueryParameterOptions{Type: "number", Format: "double"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter mean_weight_g: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Required query parameter "litres" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, true, "litres", c.Request.URL.Query(), &params.Litres, runtime.BindQueryParameterOptions{Type: "number", Format: "double"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter litres: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Required query parameter "hours" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, true, "hours", c.Request.URL.Query(), &params.Hours, runtime.BindQueryParameterOptions{Type: "number", Format: "double"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter hours: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Required query parameter "temperature_c" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, true, "temperature_c", c.Request.URL.Query(), &params.TemperatureC, runtime.BindQueryParameterOptions{Type: "number", Format: "double"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter temperature_c: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "bags" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "bags", c.Request.URL.Query(), &params.Bags, runtime.BindQueryParameterOptions{Type: "integer", Format: "int64"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter bags: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.CheckTransport(c, params)
+}
+
 // ListUnits operation middleware
 func (siw *ServerInterfaceWrapper) ListUnits(c *gin.Context) {
 
@@ -2930,6 +3008,7 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.PATCH(options.BaseURL+"/v1/batches/:id", wrapper.ReviseBatch)
 	router.GET(options.BaseURL+"/v1/coop", wrapper.GetCoop)
 	router.PATCH(options.BaseURL+"/v1/coop", wrapper.ReviseCoop)
+	router.GET(options.BaseURL+"/v1/transport", wrapper.CheckTransport)
 	router.GET(options.BaseURL+"/v1/species", wrapper.ListSpecies)
 	router.GET(options.BaseURL+"/v1/members", wrapper.ListMembers)
 	router.POST(options.BaseURL+"/v1/members", wrapper.CreateMember)

@@ -1107,6 +1107,36 @@ func (e ProductUnit) Valid() bool {
 	}
 }
 
+// Defines values for Provenance.
+const (
+	ProvenanceComputed Provenance = "computed"
+	ProvenanceMeasured Provenance = "measured"
+	ProvenanceMemory   Provenance = "memory"
+	ProvenancePractice Provenance = "practice"
+	ProvenanceRead     Provenance = "read"
+	ProvenanceRecorded Provenance = "recorded"
+)
+
+// Valid indicates whether the value is a known member of the Provenance enum.
+func (e Provenance) Valid() bool {
+	switch e {
+	case ProvenanceComputed:
+		return true
+	case ProvenanceMeasured:
+		return true
+	case ProvenanceMemory:
+		return true
+	case ProvenancePractice:
+		return true
+	case ProvenanceRead:
+		return true
+	case ProvenanceRecorded:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for QuestionCode.
 const (
 	QuestionCodeHeld           QuestionCode = "held"
@@ -1341,6 +1371,51 @@ func (e TanBasis) Valid() bool {
 	case TanBasisNh3:
 		return true
 	case TanBasisNh4:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for TransportCheckSize.
+const (
+	TransportCheckSizeBigger  TransportCheckSize = "bigger"
+	TransportCheckSizeSmaller TransportCheckSize = "smaller"
+	TransportCheckSizeWithin  TransportCheckSize = "within"
+)
+
+// Valid indicates whether the value is a known member of the TransportCheckSize enum.
+func (e TransportCheckSize) Valid() bool {
+	switch e {
+	case TransportCheckSizeBigger:
+		return true
+	case TransportCheckSizeSmaller:
+		return true
+	case TransportCheckSizeWithin:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for TransportCheckVerdict.
+const (
+	TransportCheckVerdictFine       TransportCheckVerdict = "fine"
+	TransportCheckVerdictOverloaded TransportCheckVerdict = "overloaded"
+	TransportCheckVerdictTight      TransportCheckVerdict = "tight"
+	TransportCheckVerdictUnknown    TransportCheckVerdict = "unknown"
+)
+
+// Valid indicates whether the value is a known member of the TransportCheckVerdict enum.
+func (e TransportCheckVerdict) Valid() bool {
+	switch e {
+	case TransportCheckVerdictFine:
+		return true
+	case TransportCheckVerdictOverloaded:
+		return true
+	case TransportCheckVerdictTight:
+		return true
+	case TransportCheckVerdictUnknown:
 		return true
 	default:
 		return false
@@ -4148,6 +4223,11 @@ type ProductRevisionPage struct {
 // ProductUnit What it is counted in.
 type ProductUnit string
 
+// Provenance How far a number can be trusted: read in its source, from memory of its source,
+// common practice without a source, computed from the others, measured at the
+// site, or recorded by the co-operative.
+type Provenance string
+
 // Quantity In the unit of the product (kg, l, piece or kWh), up to three decimals.
 //
 // Example: 50
@@ -4354,6 +4434,31 @@ type SiteRequest struct {
 // Source Where it comes from: a published source, from memory of one, or common practice.
 type Source = string
 
+// SourceConflict What sources say against each other.
+type SourceConflict = string
+
+// SourcedNumber A number with what it is worth, or null and the reason why there is none.
+type SourcedNumber struct {
+	// Provenance How far a number can be trusted: read in its source, from memory of its source,
+	// common practice without a source, computed from the others, measured at the
+	// site, or recorded by the co-operative.
+	Provenance *Provenance `json:"provenance"`
+
+	// Reason Why there is no number.
+	Reason *string `json:"reason"`
+
+	// Source Where it is from, or how it was worked out.
+	Source *string `json:"source"`
+
+	// Unit Empty if it has none.
+	//
+	// Example: kg
+	Unit string `json:"unit"`
+
+	// Value Null if there is none; `reason` says why.
+	Value *float64 `json:"value"`
+}
+
 // Species A kind of fish.
 type Species struct {
 	// Code FAO ASFIS code of three letters; CLZ is North African catfish, TLN Nile tilapia.
@@ -4388,6 +4493,9 @@ type SpeciesList struct {
 	// Items By code.
 	Items []Species `json:"items"`
 }
+
+// Statement The answer in plain words.
+type Statement = string
 
 // StockingOrigin Where the fish came from; `opening` if they were there before the books began.
 type StockingOrigin string
@@ -4532,6 +4640,56 @@ type TokenRequest struct {
 	// Sites The sites it is for. Left out: all, also those to come; a keeper must have some.
 	Sites *RoleSites `json:"sites,omitempty"`
 }
+
+// TransportCheck Whether a delivery of live fish can be made as it is planned.
+type TransportCheck struct {
+	// Advice What else to do.
+	Advice []Statement `json:"advice"`
+
+	// Cautions What to bear in mind.
+	Cautions []Caution `json:"cautions"`
+
+	// Conflicts What sources say against each other.
+	Conflicts []SourceConflict `json:"conflicts"`
+
+	// FineBags A number with what it is worth, or null and the reason why there is none.
+	FineBags SourcedNumber `json:"fine_bags"`
+
+	// FineFish A number with what it is worth, or null and the reason why there is none.
+	FineFish SourcedNumber `json:"fine_fish"`
+
+	// FineToGL A number with what it is worth, or null and the reason why there is none.
+	FineToGL SourcedNumber `json:"fine_to_g_l"`
+
+	// LoadGL A number with what it is worth, or null and the reason why there is none.
+	LoadGL SourcedNumber `json:"load_g_l"`
+
+	// MostGL A number with what it is worth, or null and the reason why there is none.
+	MostGL SourcedNumber `json:"most_g_l"`
+
+	// Says The answer in plain words.
+	Says Statement `json:"says"`
+
+	// Size How the fish are beside those of the table.
+	Size TransportCheckSize `json:"size"`
+
+	// Species FAO ASFIS code of three letters; CLZ is North African catfish, TLN Nile tilapia.
+	//
+	// Example: CLZ
+	Species SpeciesCode `json:"species"`
+
+	// TableHours A number with what it is worth, or null and the reason why there is none.
+	TableHours SourcedNumber `json:"table_hours"`
+
+	// Verdict Fine is below the lower bound of the table, overloaded above the upper one; unknown where the table says nothing.
+	Verdict TransportCheckVerdict `json:"verdict"`
+}
+
+// TransportCheckSize How the fish are beside those of the table.
+type TransportCheckSize string
+
+// TransportCheckVerdict Fine is below the lower bound of the table, overloaded above the upper one; unknown where the table says nothing.
+type TransportCheckVerdict string
 
 // Unit A tank, pond, cage or bed.
 type Unit struct {
@@ -5219,6 +5377,30 @@ type CreateTokenParams struct {
 type RevokeTokenParams struct {
 	// XDevice What you call the device the request comes from; it is kept with what is written.
 	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// CheckTransportParams defines parameters for CheckTransport.
+type CheckTransportParams struct {
+	// Species The fish, by their FAO code.
+	Species SpeciesCode `form:"species" json:"species"`
+
+	// Fish Fish in all bags together.
+	Fish int64 `form:"fish" json:"fish"`
+
+	// MeanWeightG Mean weight of a fish, g.
+	MeanWeightG float64 `form:"mean_weight_g" json:"mean_weight_g"`
+
+	// Litres Water in each bag, L.
+	Litres float64 `form:"litres" json:"litres"`
+
+	// Hours Hours in the bag, loading and waiting included.
+	Hours float64 `form:"hours" json:"hours"`
+
+	// TemperatureC Temperature of the water in the bag, °C.
+	TemperatureC float64 `form:"temperature_c" json:"temperature_c"`
+
+	// Bags Number of bags.
+	Bags *int64 `form:"bags,omitempty" json:"bags,omitempty"`
 }
 
 // ListUnitsParams defines parameters for ListUnits.

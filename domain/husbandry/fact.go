@@ -24,7 +24,7 @@ type Fact struct {
 // Names of sources that several facts share.
 const (
 	fao589   = "FAO Fisheries and Aquaculture Technical Paper 589 (Somerville et al. 2014)"
-	timmons  = "Timmons & Ebeling, Recirculating Aquaculture"
+	timmons  = "Timmons and Ebeling, Recirculating Aquaculture"
 	practice = "common practice, no source"
 )
 

@@ -16,7 +16,7 @@ type BagLoad struct {
 var bagTable = []BagLoad{{1, 120, 443}, {12, 108, 383}, {24, 84, 324}, {48, 36, 156}}
 
 // BagSource is where the loads of [BagLoads] are from.
-const BagSource = "Dupree & Huner 1984 as printed in SRAC 390, bags with oxygen, fingerlings of 1–2 inches, 18 °C"
+const BagSource = "Dupree and Huner 1984 as printed in SRAC 390, bags with oxygen, fingerlings of 1–2 inches, 18 °C"
 
 // What the table of bags is for.
 const (

@@ -1,0 +1,79 @@
+package domain
+
+import (
+	"math"
+	"strconv"
+
+	"shoalbook/domain/husbandry"
+)
+
+// Number is one number of an answer with what it is worth, or the reason why there
+// is none.
+type Number struct {
+	husbandry.Fact
+	Reason string // why there is no value; empty: there is one
+}
+
+// Known reports whether there is a value.
+func (n Number) Known() bool { return n.Reason == "" }
+
+// fact is a number from a source.
+func fact(f husbandry.Fact) Number { return Number{Fact: f} }
+
+// computed is a number that follows from others, as how says.
+func computed(v float64, unit, how string) Number {
+	return Number{Fact: husbandry.Fact{Value: v, Unit: unit, Source: how, Provenance: husbandry.Computed}}
+}
+
+// none is a number that is not there.
+func none(unit, reason string) Number {
+	return Number{Fact: husbandry.Fact{Unit: unit}, Reason: reason}
+}
+
+// from returns what follows from other numbers, or the first reason why one of them
+// is not there. The function gets their values and returns false if nothing follows,
+// which otherwise then says why.
+func from(unit, how, otherwise string, do func(v []float64) (float64, bool), of ...Number) Number {
+	values := make([]float64, len(of))
+	for i, n := range of {
+		if !n.Known() {
+			return none(unit, n.Reason)
+		}
+		values[i] = n.Value
+	}
+	v, ok := do(values)
+	if !ok {
+		return none(unit, otherwise)
+	}
+	return computed(v, unit, how)
+}
+
+// Literal returns the value as a JSON number of at most six decimals; null if there
+// is none.
+func (n Number) Literal() string {
+	if !n.Known() {
+		return "null"
+	}
+	return trimFloat(n.Value)
+}
+
+// spoken returns a number as one says it: no more digits than anybody needs.
+func spoken(v float64) string {
+	decimals := 2
+	switch {
+	case math.Abs(v) >= 100:
+		decimals = 0
+	case math.Abs(v) >= 10:
+		decimals = 1
+	}
+	s := strconv.FormatFloat(v, 'f', decimals, 64)
+	if decimals > 0 {
+		s = trimFloat(round(v, decimals))
+	}
+	return s
+}
+
+func round(v float64, decimals int) float64 {
+	p := math.Pow(10, float64(decimals))
+	return math.Round(v*p) / p
+}
