@@ -233,6 +233,7 @@ func (s *Site) arrive(id BatchID, n Fish, weight *Milligrams) (*BatchState, erro
 		b.FirstOn, b.HeatThrough = s.on, s.on
 	}
 	b.risk(s.on)
+	b.handled(s.day, n)
 	b.AtRisk += n
 	before := max(b.OnHand(), 0)
 	standing, known := b.weightOf(before)

@@ -94,6 +94,7 @@ func (b Move) post(s *Site, e *Entry) error {
 			st.heatTo(s.on, s.Units[st.Unit])
 			st.LeftUnits, st.LeftOn = append(slices.Clip(st.LeftUnits), st.Unit), append(slices.Clip(st.LeftOn), s.day)
 			st.Unit = *b.ToUnit
+			st.handled(s.day, 0)
 		}
 		if n := st.OnHand(); b.Weight != nil && n > 0 {
 			s.weigh(st, b.Weight.Milligrams(), n, 0)
@@ -104,6 +105,9 @@ func (b Move) post(s *Site, e *Entry) error {
 		return &Error{Kind: Refused, Code: "unknown_reference", Detail: "there is no such batch at this site: look at its id, or record what goes to another site as sent", Fields: []FieldError{{"/to_batch_id", "is not a batch of this site"}}}
 	}
 	taken := s.withdrawal(st)
+	if *b.Count*10 >= st.OnHand() { // all went through the net
+		st.handled(s.day, -*b.Count)
+	}
 	w, cost, donated := s.leave(st, *b.Count, b.Weight)
 	if b.Empties {
 		s.emptied[b.Batch] = true

@@ -84,6 +84,17 @@ type BatchState struct {
 	SurvivalBefore float64
 	SurvivalAt     []float64 // at the days of SurvivalDays passed so far
 
+	// Deaths against the batch's own level, through the day before RiskOn. Those up
+	// to ApartUntil are of transport and handling.
+	ApartUntil *Date
+	ApartDead  Fish
+	ApartFish  Fish       // there were when the fish came or were moved
+	WatchedOn  *Date      // the last day taken in
+	Watch      [4]float64 // sum, deaths, fish-days and spread of a stats.Watched
+	AlarmOn    *Date      // the first day of the last alarm
+	SignalOn   *Date      // its last signal
+	AlarmDead  Fish       // since AlarmOn
+
 	// Biomass-days in whole gram-days, settled up to the last weighing, by month
 	// from the month of FirstOn on; and the counts since: day, fish, day, fish …
 	GramDays        []int64
@@ -371,6 +382,9 @@ func (b *BatchState) heatTo(on *Date, u *UnitState) {
 func (b *BatchState) risk(on *Date) {
 	if b.RiskOn != nil && *b.RiskOn == *on {
 		return
+	}
+	if b.RiskOn != nil {
+		b.watch()
 	}
 	b.SurvivalAt = b.survivalThrough(*on - 1)
 	b.SurvivalBefore = b.Survival()

@@ -17,7 +17,8 @@ const (
 		measured_gain_mg, measured_dead_mg, measured_heat, measured_heat_days,
 		weigh_on, weigh_mg, weigh_fish, weigh_cv, weigh_heat, weigh_heat_days, length_cm, length_type,
 		length_mean_mg, fed_g, fed_protein, fed_blind_g, fed_days, fed_on, energy_wh, risk_on, at_risk,
-		risk_dead, risk_guessed, risk_guessed_mg, survival_before, survival_at, gram_days, gram_days_guessed, path, heat_through, heat,
+		risk_dead, risk_guessed, risk_guessed_mg, survival_before, survival_at,
+		apart_until, apart_dead, apart_fish, watched_on, watch, alarm_on, signal_on, alarm_dead, gram_days, gram_days_guessed, path, heat_through, heat,
 		heat_days, cost, cost_in, cost_out, unpaid, donated, cash, imputed, given, sold_g, eaten_g,
 		given_g, discarded_g, last_g, last_fish, harvest_heat, harvest_heat_days,
 		treated_on, withdraw_until, withdraw_heat, early_g, overridden_g, kept_g`
@@ -90,6 +91,8 @@ func fields(state any, before ...any) []any {
 				f = []domain.Date{}
 			}
 		case domain.Costs:
+			f = s[:]
+		case [4]float64:
 			f = s[:]
 		case domain.Readings:
 			f = s[:]

@@ -8,30 +8,13 @@ import "math"
 // sum that reaches a limit; where the day before is all that counts, x is enough.
 func Cusum(sum, x float64) float64 { return max(0, sum+x) }
 
-// ClumpedRatio returns the log-likelihood ratio of a number of events of which
-// ratio·mean were to be expected, against mean, when events come in clumps: the
-// variance is clump times the mean, whatever the mean. That is the negative
-// binomial distribution of size mean ÷ (clump − 1); with a clump of 1 or less it
-// is Poisson's. Counts of days that add up have means that add up, and no day is
-// different from the sum of its hours. With nothing to expect it is 0.
-func ClumpedRatio(events, mean, ratio, clump float64) float64 {
-	if mean <= 0 {
-		return 0
-	}
-	if clump <= 1+1e-9 {
-		return events*math.Log(ratio) - (ratio-1)*mean
-	}
-	size := mean / (clump - 1)
-	x := -(ratio - 1) * size * math.Log(clump)
-	if events > 0 {
-		x += lnGamma(ratio*size+events) - lnGamma(ratio*size) - lnGamma(size+events) + lnGamma(size)
-	}
-	return x
-}
-
-func lnGamma(x float64) float64 {
-	v, _ := math.Lgamma(x)
-	return v
+// CountRatio returns the log-likelihood ratio of a Poisson count of which ratio·mean
+// were to be expected, against mean, divided by the clump: the variance of counts
+// as a multiple of their mean. Divided so, it is the quasi-likelihood of events that
+// come in clumps (Wedderburn 1974). A distribution of clumps in its place would
+// take any number of deaths on one day for a single clump, and so for nothing new.
+func CountRatio(events, mean, ratio, clump float64) float64 {
+	return (events*math.Log(ratio) - (ratio-1)*mean) / clump
 }
 
 // OwnLevel is a chart of events among many, such as deaths among the fish of a
@@ -68,7 +51,7 @@ func (c OwnLevel) Take(w *Watched, events, exposure float64, learn bool) (signal
 	known := c.PriorEvents + w.Events
 	mean := c.Rate(*w) * exposure
 	clump := max(1, (c.ClumpEvents*c.Clump+w.Spread)/(c.ClumpEvents+w.Events)) + mean/known
-	w.Sum = Cusum(w.Sum, ClumpedRatio(events, mean, c.Ratio, clump))
+	w.Sum = Cusum(w.Sum, CountRatio(events, mean, c.Ratio, clump))
 	if w.Sum >= c.Limit {
 		w.Sum = 0
 		return true

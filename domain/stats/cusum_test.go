@@ -83,51 +83,26 @@ func TestNormalRunLength(t *testing.T) {
 	}
 }
 
-// clumpedProbability is the distribution written out: n events of a negative
-// binomial of the given mean and of clump × mean as its variance.
-func clumpedProbability(n int, mean, clump float64) float64 {
-	p := math.Pow(clump, -mean/(clump-1))
-	for i := range n {
-		p *= (mean/(clump-1) + float64(i)) / float64(i+1) * (clump - 1) / clump
-	}
-	return p
-}
-
-func TestClumpedRatio(t *testing.T) {
+func TestCountRatio(t *testing.T) {
 	t.Parallel()
+	poisson := func(n int, mean float64) float64 {
+		p := math.Exp(-mean)
+		for i := range n {
+			p *= mean / float64(i+1)
+		}
+		return p
+	}
 	for _, c := range []struct {
-		n                  int
-		mean, ratio, clump float64
-	}{{0, 0.3, 6, 3}, {1, 0.3, 6, 3}, {7, 0.3, 6, 3}, {40, 12, 2, 1.5}} {
-		want := math.Log(clumpedProbability(c.n, c.ratio*c.mean, c.clump) / clumpedProbability(c.n, c.mean, c.clump))
-		if got := ClumpedRatio(float64(c.n), c.mean, c.ratio, c.clump); math.Abs(got-want) > 1e-9 {
+		n           int
+		mean, ratio float64
+	}{{0, 0.3, 6}, {1, 0.3, 6}, {7, 0.3, 6}, {40, 12, 2}} {
+		want := math.Log(poisson(c.n, c.ratio*c.mean) / poisson(c.n, c.mean))
+		if got := CountRatio(float64(c.n), c.mean, c.ratio, 1); math.Abs(got-want) > 1e-9 {
 			t.Errorf("%+v: %.9f, want %.9f", c, got, want)
 		}
-	}
-	// Poisson: n·ln 6 − 5·mean, and the negative binomial close to it is close to it.
-	want := 4*math.Log(6) - 5*0.3
-	for _, clump := range []float64{1, 1 + 1e-5} {
-		if got := ClumpedRatio(4, 0.3, 6, clump); math.Abs(got-want) > 1e-3 {
-			t.Errorf("clump %g: %.6f, want %.6f", clump, got, want)
+		if got := CountRatio(float64(c.n), c.mean, c.ratio, 3); math.Abs(3*got-want) > 1e-9 {
+			t.Errorf("%+v in threes: %.9f, want a third of %.9f", c, got, want)
 		}
-	}
-	if got := ClumpedRatio(3, 0, 6, 3); got != 0 {
-		t.Errorf("among none: %g", got)
-	}
-}
-
-// The probabilities of the distribution sum to 1, and its mean and variance are
-// those that the chart speaks of.
-func TestClumpedMoments(t *testing.T) {
-	t.Parallel()
-	const mean, clump = 1.7, 2.5
-	var sum, first, second float64
-	for n := range 200 {
-		p := clumpedProbability(n, mean, clump)
-		sum, first, second = sum+p, first+p*float64(n), second+p*float64(n)*float64(n)
-	}
-	if math.Abs(sum-1) > 1e-12 || math.Abs(first-mean) > 1e-9 || math.Abs(second-first*first-clump*mean) > 1e-9 {
-		t.Errorf("sum %g, mean %g, variance %g", sum, first, second-first*first)
 	}
 }
 

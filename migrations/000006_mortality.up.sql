@@ -1,0 +1,26 @@
+-- Deaths of a batch against its own level, through the day before risk_on. Derived
+-- rows of journals that are older have none of this: "verify --repair" adds it.
+alter table batch_sum
+  add column apart_until  date,
+  add column apart_dead   bigint not null default 0,
+  add column apart_fish   bigint not null default 0,
+  add column watched_on   date,
+  add column watch        double precision[] not null default '{0,0,0,0}',
+  add column alarm_on     date,
+  add column signal_on    date,
+  add column alarm_dead   bigint not null default 0;
+alter table batch_day
+  add column apart_until  date,
+  add column apart_dead   bigint not null default 0,
+  add column apart_fish   bigint not null default 0,
+  add column watched_on   date,
+  add column watch        double precision[] not null default '{0,0,0,0}',
+  add column alarm_on     date,
+  add column signal_on    date,
+  add column alarm_dead   bigint not null default 0;
+comment on column batch_day.apart_until is 'deaths up to this day are of transport and handling';
+comment on column batch_day.apart_fish is 'fish there were when they came or were moved';
+comment on column batch_day.watched_on is 'the last day whose deaths are in watch';
+comment on column batch_day.watch is 'cumulative sum since the last signal; deaths, fish-days and squared errors of the days that the level is learned from';
+comment on column batch_day.alarm_on is 'the first day of the last mortality alarm';
+comment on column batch_day.signal_on is 'the last day on which the sum reached its limit';
