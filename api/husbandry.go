@@ -79,3 +79,12 @@ func (q *queried) decimal(name string) domain.Thousandths {
 	n := json.Number(q.c.Query(name))
 	return *q.reading.decimal(&n, "/query/"+name)
 }
+
+// optional returns a parameter that may be left out.
+func (q *queried) optional(name string) *domain.Thousandths {
+	if _, given := q.c.GetQuery(name); !given {
+		return nil
+	}
+	v := q.decimal(name)
+	return &v
+}

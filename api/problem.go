@@ -51,6 +51,7 @@ var titles = map[string]string{
 	"batch_closed":             "The batch is closed",
 	"in_withdrawal":            "The fish must not be eaten yet",
 	"beyond_member":            "More than the member may do",
+	"no_fish_here":             "A bed for plants holds no fish",
 	"before_batch":             "Before the batch was stocked",
 	"body_too_large":           "The request is too large",
 	"count_needed":             "A count of the fish is needed",

@@ -69,6 +69,8 @@ var mayAsk = map[string][]domain.Role{
 	"reviseBatch":            stockers,
 	"listSpecies":            readers,
 	"checkTransport":         readers,
+	"getCapacity":            readers,
+	"getRation":              readers,
 	"listMembers":            offices,
 	"createMember":           coordinators,
 	"getMember":              offices,

@@ -77,3 +77,27 @@ func round(v float64, decimals int) float64 {
 	p := math.Pow(10, float64(decimals))
 	return math.Round(v*p) / p
 }
+
+// recorded is a number that the co-operative set, where it says.
+func recorded(v float64, unit, where string) Number {
+	return Number{Fact: husbandry.Fact{Value: v, Unit: unit, Source: where, Provenance: husbandry.Recorded}}
+}
+
+// measured is a number that was read, weighed or counted at the site.
+func measured(v float64, unit, how string) Number {
+	return Number{Fact: husbandry.Fact{Value: v, Unit: unit, Source: how, Provenance: husbandry.Measured}}
+}
+
+// inRegistry is a number of the registry, or the reason for which it is needed.
+func inRegistry(v *Thousandths, unit, what string) Number {
+	if v == nil {
+		return none(unit, what+" is not in the registry")
+	}
+	return recorded(float64(*v)/1000, unit, what+", in the registry")
+}
+
+// NamedNumber is a number that another is worked out from.
+type NamedNumber struct {
+	Name string
+	Number
+}

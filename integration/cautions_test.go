@@ -17,6 +17,8 @@ import (
 var mustCaution = map[string][]string{
 	"getPerformance": {domain.CautionFigures},
 	"checkTransport": {domain.CautionFigures, domain.CautionSpines},
+	"getCapacity":    {domain.CautionFigures, domain.CautionElectricity, domain.CautionChildren, domain.CautionSpines, domain.CautionLeaves},
+	"getRation":      {domain.CautionFigures, domain.CautionElectricity, domain.CautionChildren, domain.CautionSpines, domain.CautionMedicine},
 }
 
 // cautious returns the operations whose answers have cautions, by the contract.

@@ -52,6 +52,9 @@ type ServerInterface interface {
 	// GetPerformance Performance of a batch
 	// (GET /v1/batches/{id}/performance)
 	GetPerformance(c *gin.Context, id BatchPath, params GetPerformanceParams)
+	// GetRation What to feed a batch today
+	// (GET /v1/batches/{id}/ration)
+	GetRation(c *gin.Context, id BatchPath, params GetRationParams)
 	// GetCoop Read the co-operative
 	// (GET /v1/coop)
 	GetCoop(c *gin.Context)
@@ -187,6 +190,9 @@ type ServerInterface interface {
 	// ReviseUnit Revise a tank or bed
 	// (PATCH /v1/units/{id})
 	ReviseUnit(c *gin.Context, id UnitPath, params ReviseUnitParams)
+	// GetCapacity What a tank can carry
+	// (GET /v1/units/{id}/capacity)
+	GetCapacity(c *gin.Context, id UnitPath, params GetCapacityParams)
 	// ListUnitRevisions Revisions of a tank or bed
 	// (GET /v1/units/{id}/revisions)
 	ListUnitRevisions(c *gin.Context, id UnitPath, params ListUnitRevisionsParams)
@@ -657,6 +663,42 @@ func (siw *ServerInterfaceWrapper) GetPerformance(c *gin.Context) {
 	}
 
 	siw.Handler.GetPerformance(c, id, params)
+}
+
+// GetRation operation middleware
+func (siw *ServerInterfaceWrapper) GetRation(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "id" -------------
+	var id BatchPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", c.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetRationParams
+
+	// ------------- Optional query parameter "as_of" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "as_of", c.Request.URL.Query(), &params.AsOf, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter as_of: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.GetRation(c, id, params)
 }
 
 // GetCoop operation middleware
@@ -2893,6 +2935,66 @@ func (siw *ServerInterfaceWrapper) ReviseUnit(c *gin.Context) {
 	siw.Handler.ReviseUnit(c, id, params)
 }
 
+// GetCapacity operation middleware
+func (siw *ServerInterfaceWrapper) GetCapacity(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "id" -------------
+	var id UnitPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", c.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetCapacityParams
+
+	// ------------- Optional query parameter "as_of" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "as_of", c.Request.URL.Query(), &params.AsOf, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter as_of: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "target_weight_g" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "target_weight_g", c.Request.URL.Query(), &params.TargetWeightG, runtime.BindQueryParameterOptions{Type: "number", Format: "double"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter target_weight_g: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "ration_percent" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "ration_percent", c.Request.URL.Query(), &params.RationPercent, runtime.BindQueryParameterOptions{Type: "number", Format: "double"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter ration_percent: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "species" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "species", c.Request.URL.Query(), &params.Species, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter species: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.GetCapacity(c, id, params)
+}
+
 // ListUnitRevisions operation middleware
 func (siw *ServerInterfaceWrapper) ListUnitRevisions(c *gin.Context) {
 
@@ -2969,6 +3071,7 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.GET(options.BaseURL+"/v1/entries/:id", wrapper.GetEntry)
 	router.POST(options.BaseURL+"/v1/entries/:id/reversal", wrapper.ReverseEntry)
 	router.GET(options.BaseURL+"/v1/batches/:id/performance", wrapper.GetPerformance)
+	router.GET(options.BaseURL+"/v1/batches/:id/ration", wrapper.GetRation)
 	router.GET(options.BaseURL+"/v1/batches/:id/lineage", wrapper.GetLineage)
 	router.GET(options.BaseURL+"/v1/sites/:id/store", wrapper.GetStore)
 	router.GET(options.BaseURL+"/v1/overview", wrapper.GetOverview)
@@ -2982,6 +3085,7 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.POST(options.BaseURL+"/v1/units", wrapper.CreateUnit)
 	router.GET(options.BaseURL+"/v1/units/:id", wrapper.GetUnit)
 	router.PATCH(options.BaseURL+"/v1/units/:id", wrapper.ReviseUnit)
+	router.GET(options.BaseURL+"/v1/units/:id/capacity", wrapper.GetCapacity)
 	router.GET(options.BaseURL+"/v1/units/:id/revisions", wrapper.ListUnitRevisions)
 	router.GET(options.BaseURL+"/v1/loops", wrapper.ListLoops)
 	router.POST(options.BaseURL+"/v1/loops", wrapper.CreateLoop)

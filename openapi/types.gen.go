@@ -126,6 +126,87 @@ func (e BiomassBasis) Valid() bool {
 	}
 }
 
+// Defines values for CapacityBinding.
+const (
+	CapacityBindingBed     CapacityBinding = "bed"
+	CapacityBindingDensity CapacityBinding = "density"
+	CapacityBindingOxygen  CapacityBinding = "oxygen"
+)
+
+// Valid indicates whether the value is a known member of the CapacityBinding enum.
+func (e CapacityBinding) Valid() bool {
+	switch e {
+	case CapacityBindingBed:
+		return true
+	case CapacityBindingDensity:
+		return true
+	case CapacityBindingOxygen:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for CapacityCheckCheck.
+const (
+	CapacityCheckCheckDrain    CapacityCheckCheck = "drain"
+	CapacityCheckCheckTurnover CapacityCheckCheck = "turnover"
+)
+
+// Valid indicates whether the value is a known member of the CapacityCheckCheck enum.
+func (e CapacityCheckCheck) Valid() bool {
+	switch e {
+	case CapacityCheckCheckDrain:
+		return true
+	case CapacityCheckCheckTurnover:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for CapacityCheckVerdict.
+const (
+	CapacityCheckVerdictOk      CapacityCheckVerdict = "ok"
+	CapacityCheckVerdictUnknown CapacityCheckVerdict = "unknown"
+	CapacityCheckVerdictWrong   CapacityCheckVerdict = "wrong"
+)
+
+// Valid indicates whether the value is a known member of the CapacityCheckVerdict enum.
+func (e CapacityCheckVerdict) Valid() bool {
+	switch e {
+	case CapacityCheckVerdictOk:
+		return true
+	case CapacityCheckVerdictUnknown:
+		return true
+	case CapacityCheckVerdictWrong:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for CapacityLimitLimit.
+const (
+	CapacityLimitLimitBed     CapacityLimitLimit = "bed"
+	CapacityLimitLimitDensity CapacityLimitLimit = "density"
+	CapacityLimitLimitOxygen  CapacityLimitLimit = "oxygen"
+)
+
+// Valid indicates whether the value is a known member of the CapacityLimitLimit enum.
+func (e CapacityLimitLimit) Valid() bool {
+	switch e {
+	case CapacityLimitLimitBed:
+		return true
+	case CapacityLimitLimitDensity:
+		return true
+	case CapacityLimitLimitOxygen:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for CostBasis.
 const (
 	CostBasisHarvested CostBasis = "harvested"
@@ -768,6 +849,30 @@ func (e HealthStatus) Valid() bool {
 	}
 }
 
+// Defines values for HoldingBasis.
+const (
+	HoldingBasisCounted HoldingBasis = "counted"
+	HoldingBasisNone    HoldingBasis = "none"
+	HoldingBasisSampled HoldingBasis = "sampled"
+	HoldingBasisTarget  HoldingBasis = "target"
+)
+
+// Valid indicates whether the value is a known member of the HoldingBasis enum.
+func (e HoldingBasis) Valid() bool {
+	switch e {
+	case HoldingBasisCounted:
+		return true
+	case HoldingBasisNone:
+		return true
+	case HoldingBasisSampled:
+		return true
+	case HoldingBasisTarget:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for IncidentType.
 const (
 	IncidentTypeDisease   IncidentType = "disease"
@@ -951,6 +1056,7 @@ const (
 	ProblemCodeInvalidJSON            ProblemCode = "invalid_json"
 	ProblemCodeInvalidRequest         ProblemCode = "invalid_request"
 	ProblemCodeMethodNotAllowed       ProblemCode = "method_not_allowed"
+	ProblemCodeNoFishHere             ProblemCode = "no_fish_here"
 	ProblemCodeNotAcceptable          ProblemCode = "not_acceptable"
 	ProblemCodeNotAllRecorded         ProblemCode = "not_all_recorded"
 	ProblemCodeNotEnoughFish          ProblemCode = "not_enough_fish"
@@ -1010,6 +1116,8 @@ func (e ProblemCode) Valid() bool {
 	case ProblemCodeInvalidRequest:
 		return true
 	case ProblemCodeMethodNotAllowed:
+		return true
+	case ProblemCodeNoFishHere:
 		return true
 	case ProblemCodeNotAcceptable:
 		return true
@@ -1149,6 +1257,36 @@ func (e QuestionCode) Valid() bool {
 	case QuestionCodeHeld:
 		return true
 	case QuestionCodeStoreBelowZero:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for RationStopCode.
+const (
+	RationStopCodeCold      RationStopCode = "cold"
+	RationStopCodeHarvest   RationStopCode = "harvest"
+	RationStopCodeOxygen    RationStopCode = "oxygen"
+	RationStopCodeSample    RationStopCode = "sample"
+	RationStopCodeStocking  RationStopCode = "stocking"
+	RationStopCodeTreatment RationStopCode = "treatment"
+)
+
+// Valid indicates whether the value is a known member of the RationStopCode enum.
+func (e RationStopCode) Valid() bool {
+	switch e {
+	case RationStopCodeCold:
+		return true
+	case RationStopCodeHarvest:
+		return true
+	case RationStopCodeOxygen:
+		return true
+	case RationStopCodeSample:
+		return true
+	case RationStopCodeStocking:
+		return true
+	case RationStopCodeTreatment:
 		return true
 	default:
 		return false
@@ -1446,6 +1584,69 @@ func (e UnitKind) Valid() bool {
 	}
 }
 
+// Defines values for WaterVerdictLevel.
+const (
+	WaterVerdictLevelAlarm   WaterVerdictLevel = "alarm"
+	WaterVerdictLevelOk      WaterVerdictLevel = "ok"
+	WaterVerdictLevelUnknown WaterVerdictLevel = "unknown"
+	WaterVerdictLevelWarn    WaterVerdictLevel = "warn"
+)
+
+// Valid indicates whether the value is a known member of the WaterVerdictLevel enum.
+func (e WaterVerdictLevel) Valid() bool {
+	switch e {
+	case WaterVerdictLevelAlarm:
+		return true
+	case WaterVerdictLevelOk:
+		return true
+	case WaterVerdictLevelUnknown:
+		return true
+	case WaterVerdictLevelWarn:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for WaterVerdictParameter.
+const (
+	WaterVerdictParameterAlkalinity  WaterVerdictParameter = "alkalinity"
+	WaterVerdictParameterNh3         WaterVerdictParameter = "nh3"
+	WaterVerdictParameterNo2         WaterVerdictParameter = "no2"
+	WaterVerdictParameterNo3         WaterVerdictParameter = "no3"
+	WaterVerdictParameterOxygen      WaterVerdictParameter = "oxygen"
+	WaterVerdictParameterPh          WaterVerdictParameter = "ph"
+	WaterVerdictParameterSalinity    WaterVerdictParameter = "salinity"
+	WaterVerdictParameterTan         WaterVerdictParameter = "tan"
+	WaterVerdictParameterTemperature WaterVerdictParameter = "temperature"
+)
+
+// Valid indicates whether the value is a known member of the WaterVerdictParameter enum.
+func (e WaterVerdictParameter) Valid() bool {
+	switch e {
+	case WaterVerdictParameterAlkalinity:
+		return true
+	case WaterVerdictParameterNh3:
+		return true
+	case WaterVerdictParameterNo2:
+		return true
+	case WaterVerdictParameterNo3:
+		return true
+	case WaterVerdictParameterOxygen:
+		return true
+	case WaterVerdictParameterPh:
+		return true
+	case WaterVerdictParameterSalinity:
+		return true
+	case WaterVerdictParameterTan:
+		return true
+	case WaterVerdictParameterTemperature:
+		return true
+	default:
+		return false
+	}
+}
+
 // Account What is owed between a party and us.
 type Account struct {
 	// Balance Above 0 they owe us, below 0 we owe them: sold − received − bought + paid.
@@ -1699,6 +1900,107 @@ type BatchState string
 
 // BiomassBasis How the weight on hand is known: counted and weighed; the book count times the last mean weight; a forecast; or there is none to know.
 type BiomassBasis string
+
+// Capacity What a tank can carry.
+type Capacity struct {
+	// AsOf A day at the site, year-month-day.
+	//
+	// Example: 2026-05-31
+	AsOf CivilDate `json:"as_of"`
+
+	// Binding The limit that carries the least; null if none is known.
+	Binding *CapacityBinding `json:"binding"`
+
+	// Cautions What to bear in mind.
+	Cautions []Caution `json:"cautions"`
+
+	// Checks What must be right, and carries no weight of its own.
+	Checks []CapacityCheck `json:"checks"`
+
+	// Conflicts What sources say against each other.
+	Conflicts []SourceConflict `json:"conflicts"`
+
+	// EnergyKwhDay A number with what it is worth, or null and the reason why there is none.
+	EnergyKwhDay SourcedNumber `json:"energy_kwh_day"`
+
+	// EnergyKwhKg A number with what it is worth, or null and the reason why there is none.
+	EnergyKwhKg SourcedNumber `json:"energy_kwh_kg"`
+
+	// Grown What is in a tank, now or when its fish have grown.
+	Grown Holding `json:"grown"`
+
+	// Limits Each limit apart.
+	Limits []CapacityLimit `json:"limits"`
+
+	// Now What is in a tank, now or when its fish have grown.
+	Now Holding `json:"now"`
+
+	// PowerW A number with what it is worth, or null and the reason why there is none.
+	PowerW SourcedNumber `json:"power_w"`
+
+	// RationPercent A number with what it is worth, or null and the reason why there is none.
+	RationPercent SourcedNumber `json:"ration_percent"`
+
+	// Says The answer in plain words.
+	Says Statement `json:"says"`
+
+	// Species The species the answer is for; null if there are no fish and none was asked for.
+	Species *string `json:"species"`
+
+	// TargetWeightG A number with what it is worth, or null and the reason why there is none.
+	TargetWeightG SourcedNumber `json:"target_weight_g"`
+
+	// UnitID A tank, pond, cage or bed.
+	UnitID UnitID `json:"unit_id"`
+
+	// Water The last readings of its water, judged for the species.
+	Water []WaterVerdict `json:"water"`
+}
+
+// CapacityBinding The limit that carries the least; null if none is known.
+type CapacityBinding string
+
+// CapacityCheck Something that must be right.
+type CapacityCheck struct {
+	// By What it was judged by.
+	By []NamedNumber `json:"by"`
+
+	// Check Whether the pump moves the water often enough; whether the drain is faster than the pump.
+	Check CapacityCheckCheck `json:"check"`
+
+	// Says The answer in plain words.
+	Says Statement `json:"says"`
+
+	// Verdict Unknown where a number is missing.
+	Verdict CapacityCheckVerdict `json:"verdict"`
+}
+
+// CapacityCheckCheck Whether the pump moves the water often enough; whether the drain is faster than the pump.
+type CapacityCheckCheck string
+
+// CapacityCheckVerdict Unknown where a number is missing.
+type CapacityCheckVerdict string
+
+// CapacityLimit One limit of what a tank can carry.
+type CapacityLimit struct {
+	// By What it was worked out from.
+	By []NamedNumber `json:"by"`
+
+	// CarriesKg A number with what it is worth, or null and the reason why there is none.
+	CarriesKg SourcedNumber `json:"carries_kg"`
+
+	// Fish A number with what it is worth, or null and the reason why there is none.
+	Fish SourcedNumber `json:"fish"`
+
+	// Limit What limits.
+	Limit CapacityLimitLimit `json:"limit"`
+
+	// Says The answer in plain words.
+	Says Statement `json:"says"`
+}
+
+// CapacityLimitLimit What limits.
+type CapacityLimitLimit string
 
 // CategoryCost Cost of a category.
 type CategoryCost struct {
@@ -3259,6 +3561,24 @@ type FamilyTotals struct {
 	Stocked *int64 `json:"stocked"`
 }
 
+// FeedLeft A feed in the store.
+type FeedLeft struct {
+	// EnoughProtein Whether it has the protein that these fish need; null if that is not known.
+	EnoughProtein *bool `json:"enough_protein"`
+
+	// Kg A number with what it is worth, or null and the reason why there is none.
+	Kg SourcedNumber `json:"kg"`
+
+	// Name Its name.
+	Name string `json:"name"`
+
+	// ProductID Feed or another input.
+	ProductID ProductID `json:"product_id"`
+
+	// ProteinPercent A number with what it is worth, or null and the reason why there is none.
+	ProteinPercent SourcedNumber `json:"protein_percent"`
+}
+
 // FeedingResponse How the fish took the feed.
 type FeedingResponse string
 
@@ -3315,6 +3635,33 @@ type HeldEntry struct {
 	// Problem Why one entry was not recorded.
 	Problem ItemProblem `json:"problem"`
 }
+
+// Holding What is in a tank, now or when its fish have grown.
+type Holding struct {
+	// Basis How the weight is known: fish counted and weighed on the day, the last weighing, the target weight, or not.
+	Basis HoldingBasis `json:"basis"`
+
+	// BiomassKg A number with what it is worth, or null and the reason why there is none.
+	BiomassKg SourcedNumber `json:"biomass_kg"`
+
+	// DensityKgM3 A number with what it is worth, or null and the reason why there is none.
+	DensityKgM3 SourcedNumber `json:"density_kg_m3"`
+
+	// Fish By the book.
+	Fish int64 `json:"fish"`
+
+	// OfCarried A number with what it is worth, or null and the reason why there is none.
+	OfCarried SourcedNumber `json:"of_carried"`
+
+	// OfDensityLimit A number with what it is worth, or null and the reason why there is none.
+	OfDensityLimit SourcedNumber `json:"of_density_limit"`
+
+	// OfSharedWater A number with what it is worth, or null and the reason why there is none.
+	OfSharedWater SourcedNumber `json:"of_shared_water"`
+}
+
+// HoldingBasis How the weight is known: fish counted and weighed on the day, the last weighing, the target weight, or not.
+type HoldingBasis string
 
 // Hours Hours, up to two decimals.
 type Hours = float64
@@ -3606,6 +3953,33 @@ type Money = string
 
 // Name What people call it.
 type Name = string
+
+// NamedNumber A number that another was worked out from.
+type NamedNumber struct {
+	// Name What it is.
+	//
+	// Example: water_volume_l
+	Name string `json:"name"`
+
+	// Provenance How far a number can be trusted: read in its source, from memory of its source,
+	// common practice without a source, computed from the others, measured at the
+	// site, or recorded by the co-operative.
+	Provenance *Provenance `json:"provenance"`
+
+	// Reason Why there is no number.
+	Reason *string `json:"reason"`
+
+	// Source Where it is from, or how it was worked out.
+	Source *string `json:"source"`
+
+	// Unit Empty if it has none.
+	//
+	// Example: L
+	Unit string `json:"unit"`
+
+	// Value Null if there is none; `reason` says why.
+	Value *float64 `json:"value"`
+}
 
 // NotAllRecordedProblem Nothing was recorded, because not every entry could be.
 type NotAllRecordedProblem struct {
@@ -4271,6 +4645,118 @@ type QuestionPage struct {
 	Next *Cursor `json:"next,omitempty"`
 }
 
+// Ration What to feed a batch on a day.
+type Ration struct {
+	// AsOf A day at the site, year-month-day.
+	//
+	// Example: 2026-05-31
+	AsOf CivilDate `json:"as_of"`
+
+	// BatchID A batch of fish. The UUID is made where the batch is written.
+	BatchID BatchID `json:"batch_id"`
+
+	// BiomassBasis How the weight on hand is known: counted and weighed; the book count times the last mean weight; a forecast; or there is none to know.
+	BiomassBasis BiomassBasis `json:"biomass_basis"`
+
+	// BiomassKg A number with what it is worth, or null and the reason why there is none.
+	BiomassKg SourcedNumber `json:"biomass_kg"`
+
+	// Cautions What to bear in mind.
+	Cautions []Caution `json:"cautions"`
+
+	// Conflicts What sources say against each other.
+	Conflicts []SourceConflict `json:"conflicts"`
+
+	// DaysLeft A number with what it is worth, or null and the reason why there is none.
+	DaysLeft SourcedNumber `json:"days_left"`
+
+	// FeedKg A number with what it is worth, or null and the reason why there is none.
+	FeedKg SourcedNumber `json:"feed_kg"`
+
+	// Feeds The feeds in the store of the site.
+	Feeds []FeedLeft `json:"feeds"`
+
+	// Fish By the book.
+	Fish int64 `json:"fish"`
+
+	// FullKg A number with what it is worth, or null and the reason why there is none.
+	FullKg SourcedNumber `json:"full_kg"`
+
+	// MealKg A number with what it is worth, or null and the reason why there is none.
+	MealKg SourcedNumber `json:"meal_kg"`
+
+	// Meals A number with what it is worth, or null and the reason why there is none.
+	Meals SourcedNumber `json:"meals"`
+
+	// MeanWeightG A number with what it is worth, or null and the reason why there is none.
+	MeanWeightG SourcedNumber `json:"mean_weight_g"`
+
+	// OxygenFactor A number with what it is worth, or null and the reason why there is none.
+	OxygenFactor SourcedNumber `json:"oxygen_factor"`
+
+	// OxygenMgL A number with what it is worth, or null and the reason why there is none.
+	OxygenMgL SourcedNumber `json:"oxygen_mg_l"`
+
+	// PelletFromMm A number with what it is worth, or null and the reason why there is none.
+	PelletFromMm SourcedNumber `json:"pellet_from_mm"`
+
+	// PelletToMm A number with what it is worth, or null and the reason why there is none.
+	PelletToMm SourcedNumber `json:"pellet_to_mm"`
+
+	// ProteinFromPercent A number with what it is worth, or null and the reason why there is none.
+	ProteinFromPercent SourcedNumber `json:"protein_from_percent"`
+
+	// ProteinToPercent A number with what it is worth, or null and the reason why there is none.
+	ProteinToPercent SourcedNumber `json:"protein_to_percent"`
+
+	// Says The answer in plain words.
+	Says Statement `json:"says"`
+
+	// Species FAO ASFIS code of three letters; CLZ is North African catfish, TLN Nile tilapia.
+	//
+	// Example: CLZ
+	Species SpeciesCode `json:"species"`
+
+	// State `closed` once no fish is left.
+	State BatchState `json:"state"`
+
+	// Stops Why there is no feed today; empty if there is.
+	Stops []RationStop `json:"stops"`
+
+	// TableHighPercent A number with what it is worth, or null and the reason why there is none.
+	TableHighPercent SourcedNumber `json:"table_high_percent"`
+
+	// TableLowPercent A number with what it is worth, or null and the reason why there is none.
+	TableLowPercent SourcedNumber `json:"table_low_percent"`
+
+	// TablePercent A number with what it is worth, or null and the reason why there is none.
+	TablePercent SourcedNumber `json:"table_percent"`
+
+	// TemperatureC A number with what it is worth, or null and the reason why there is none.
+	TemperatureC SourcedNumber `json:"temperature_c"`
+
+	// TemperatureFactor A number with what it is worth, or null and the reason why there is none.
+	TemperatureFactor SourcedNumber `json:"temperature_factor"`
+
+	// TodayKg A number with what it is worth, or null and the reason why there is none.
+	TodayKg SourcedNumber `json:"today_kg"`
+
+	// UnitID A tank, pond, cage or bed.
+	UnitID UnitID `json:"unit_id"`
+}
+
+// RationStop Why fish are not fed on a day.
+type RationStop struct {
+	// Code The reason.
+	Code RationStopCode `json:"code"`
+
+	// Says The answer in plain words.
+	Says Statement `json:"says"`
+}
+
+// RationStopCode The reason.
+type RationStopCode string
+
 // Reason Why it is reversed.
 type Reason = string
 
@@ -4842,6 +5328,38 @@ type UnitRevisionPage struct {
 // Example: 2026-03-01
 type ValidFrom = openapi_types.Date
 
+// WaterVerdict What a reading of the water means for the fish.
+type WaterVerdict struct {
+	// Bound A number with what it is worth, or null and the reason why there is none.
+	Bound SourcedNumber `json:"bound"`
+
+	// Level Unknown where there is no limit.
+	Level WaterVerdictLevel `json:"level"`
+
+	// Parameter What was read.
+	Parameter WaterVerdictParameter `json:"parameter"`
+
+	// ReadOn A day at the site, year-month-day.
+	//
+	// Example: 2026-05-31
+	ReadOn CivilDate `json:"read_on"`
+
+	// Reading A number with what it is worth, or null and the reason why there is none.
+	Reading SourcedNumber `json:"reading"`
+
+	// Says The answer in plain words.
+	Says Statement `json:"says"`
+
+	// TooFast True if it changed within a day by more than fish bear.
+	TooFast bool `json:"too_fast"`
+}
+
+// WaterVerdictLevel Unknown where there is no limit.
+type WaterVerdictLevel string
+
+// WaterVerdictParameter What was read.
+type WaterVerdictParameter string
+
 // Zone IANA time zone, by which a day begins and ends.
 //
 // Example: Africa/Lusaka
@@ -5043,6 +5561,12 @@ type GetPerformanceParams struct {
 
 	// Explain True adds how each figure was worked out.
 	Explain *Explain `form:"explain,omitempty" json:"explain,omitempty"`
+}
+
+// GetRationParams defines parameters for GetRation.
+type GetRationParams struct {
+	// AsOf Figures at the end of this day. Today at the site if left out.
+	AsOf *AsOf `form:"as_of,omitempty" json:"as_of,omitempty"`
 }
 
 // ReviseCoopParams defines parameters for ReviseCoop.
@@ -5435,6 +5959,21 @@ type ReviseUnitParams struct {
 
 	// XDevice What you call the device the request comes from; it is kept with what is written.
 	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// GetCapacityParams defines parameters for GetCapacity.
+type GetCapacityParams struct {
+	// AsOf Figures at the end of this day. Today at the site if left out.
+	AsOf *AsOf `form:"as_of,omitempty" json:"as_of,omitempty"`
+
+	// TargetWeightG Weight of a fish at harvest, g. That of the plan if left out.
+	TargetWeightG *float64 `form:"target_weight_g,omitempty" json:"target_weight_g,omitempty"`
+
+	// RationPercent Feed a day in percent of the weight of the fish. 1 if left out.
+	RationPercent *float64 `form:"ration_percent,omitempty" json:"ration_percent,omitempty"`
+
+	// Species The fish, by their FAO code. That of the fish in it if left out.
+	Species *SpeciesCode `form:"species,omitempty" json:"species,omitempty"`
 }
 
 // ListUnitRevisionsParams defines parameters for ListUnitRevisions.

@@ -1,7 +1,6 @@
 package postgres
 
 import (
-	"cmp"
 	"context"
 	"time"
 
@@ -132,23 +131,14 @@ func (d datedRows) depreciation() []domain.SharedCost {
 // Standing reads how the batches of a site stand at a moment. With the version of the
 // site, what was asked for before is remembered; nil is not known.
 func (tx *Tx) Standing(ctx context.Context, site domain.SiteID, zone *string, version *int64, m Moment) (*Standing, error) {
-	actor, err := tx.Actor(ctx)
+	day, now, err := tx.dayAt(ctx, zone, m.AsOf)
 	if err != nil {
 		return nil, err
 	}
-	day, err := today(cmp.Or(deref(zone), actor.Zone), actor.At)
-	if err != nil {
-		return nil, err
-	}
-	s := &Standing{Site: site, AsOf: day, KnownAt: actor.At, currency: actor.Currency}
-	if m.AsOf != nil {
-		if s.AsOf = *m.AsOf; s.AsOf > day {
-			return nil, &domain.Error{Kind: domain.Invalid, Code: "in_future", Detail: "the date is after today at the site (" + day.String() + ")", Fields: []domain.FieldError{{Pointer: "/query/as_of", Detail: "must not be after today"}}}
-		}
-	}
+	s := &Standing{Site: site, AsOf: day, KnownAt: now, currency: tx.actor.Currency}
 	if m.KnownAt != nil {
 		s.KnownAt = *m.KnownAt
-		if s.KnownAt.After(actor.At.Add(-tx.store.settle)) {
+		if s.KnownAt.After(now.Add(-tx.store.settle)) {
 			return nil, domain.Errorf(domain.Refused, "not_settled", "entries of the last %s may still be on their way: ask again later, or leave known_at out for the latest", tx.store.settle)
 		}
 		return s, tx.standingKnown(ctx, s)

@@ -1,0 +1,89 @@
+package postgres
+
+import (
+	"cmp"
+	"context"
+	"time"
+
+	"shoalbook/domain"
+)
+
+// Keeping reads what a site keeps its fish with and how all of it stands at the end
+// of a day; nil is today at the site.
+func (tx *Tx) Keeping(ctx context.Context, site domain.SiteID, asOf *domain.Date) (*domain.Keeping, error) {
+	facts, err := Sites.Get(ctx, tx, site)
+	if err != nil {
+		return nil, err
+	}
+	day, _, err := tx.dayAt(ctx, facts.Zone, asOf)
+	if err != nil {
+		return nil, err
+	}
+	k := &domain.Keeping{Day: day, AltitudeM: facts.AltitudeM, Units: map[domain.UnitID]*domain.Unit{}, Loops: map[domain.LoopID]*domain.Loop{},
+		Batches: map[domain.BatchID]*domain.Batch{}, Products: map[domain.ProductID]*domain.Product{}, States: map[domain.BatchID]*domain.BatchState{},
+		Water: map[domain.UnitID]*domain.UnitState{}, Stores: map[domain.ProductID]*domain.StoreState{}}
+	var st states
+	var batches []domain.Batch
+	tx.statesBefore(site, day+1, &st)
+	later(tx, &batches, `select `+Batches.columns("n", "n")+` from batch n where n.coop_id = $1 and n.site_id = $2`, tx.coop, site)
+	units, err := Units.Revisions(ctx, tx, History[domain.UnitID]{Site: &site})
+	if err != nil {
+		return nil, err
+	}
+	loops, err := Loops.Revisions(ctx, tx, History[domain.LoopID]{Site: &site})
+	if err != nil {
+		return nil, err
+	}
+	products, err := Products.Revisions(ctx, tx, History[domain.ProductID]{})
+	if err != nil {
+		return nil, err
+	}
+	held(units, day, k.Units, func(f *domain.Unit) domain.UnitID { return f.ID })
+	held(loops, day, k.Loops, func(f *domain.Loop) domain.LoopID { return f.ID })
+	held(products, day, k.Products, func(f *domain.Product) domain.ProductID { return f.ID })
+	for i := range batches {
+		k.Batches[batches[i].ID] = &batches[i]
+	}
+	for i := range st.batches {
+		k.States[st.batches[i].BatchID] = &st.batches[i].BatchState
+	}
+	for i := range st.units {
+		k.Water[st.units[i].UnitID] = &st.units[i].UnitState
+	}
+	for i := range st.stores {
+		k.Stores[st.stores[i].ProductID] = &st.stores[i].StoreState
+	}
+	return k, nil
+}
+
+// held puts the facts of each thing as they hold on a day in their place. The
+// histories are ordered by id.
+func held[T any, K comparable](revisions []domain.Revision[T], day domain.Date, into map[K]*T, id func(*T) K) {
+	for len(revisions) > 0 {
+		n := 1
+		for n < len(revisions) && id(&revisions[n].Facts) == id(&revisions[0].Facts) {
+			n++
+		}
+		if facts, ok := domain.FactsOn(revisions[:n], day); ok {
+			into[id(&facts)] = &facts
+		}
+		revisions = revisions[n:]
+	}
+}
+
+// dayAt returns the day figures are asked for at a site, which is today if nil, and
+// the moment of the request. A day to come is refused.
+func (tx *Tx) dayAt(ctx context.Context, zone *string, asOf *domain.Date) (domain.Date, time.Time, error) {
+	actor, err := tx.Actor(ctx)
+	if err != nil {
+		return 0, time.Time{}, err
+	}
+	day, err := today(cmp.Or(deref(zone), actor.Zone), actor.At)
+	if err != nil || asOf == nil {
+		return day, actor.At, err
+	}
+	if *asOf > day {
+		return 0, actor.At, &domain.Error{Kind: domain.Invalid, Code: "in_future", Detail: "the date is after today at the site (" + day.String() + ")", Fields: []domain.FieldError{{Pointer: "/query/as_of", Detail: "must not be after today"}}}
+	}
+	return *asOf, actor.At, nil
+}
