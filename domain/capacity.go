@@ -177,7 +177,7 @@ func (c *capacity) byDensity() CapacityLimit {
 		func(v []float64) (float64, bool) { return husbandry.CarriedByDensity(v[0], v[1]) }, c.water, c.dense)
 	l.Says = "Density: " + l.Carries.Reason
 	if l.Carries.Known() {
-		l.Says = fmt.Sprintf("Density: %s L of water with %s kg in 1000 L carry %s kg", spoken(c.water.Value), spoken(c.dense.Value), spoken(l.Carries.Value))
+		l.Says = fmt.Sprintf("Density: %s L of water, with at most %s kg in 1000 L, carry %s kg", spoken(c.water.Value), spoken(c.dense.Value), spoken(l.Carries.Value))
 	}
 	l.Says += "."
 	return l
@@ -188,9 +188,9 @@ func (c *capacity) byBed() CapacityLimit {
 	area := sum(c.beds, "m²", "the area", func(u *Unit) *Thousandths { return u.BedAreaM2 })
 	switch {
 	case c.unit.Loop == nil:
-		area = none("m²", c.unit.Name+" is in no loop, so no bed cleans its water")
+		area = none("m²", "no bed is joined to "+c.unit.Name)
 	case len(c.beds) == 0:
-		area = none("m²", "there is no bed in its loop")
+		area = none("m²", "no bed is joined to "+c.unit.Name)
 	}
 	rate := fact(husbandry.BedFeedLeafy[1])
 	feed := from("g/day", "area × feed rate of leafy vegetables, of feed with 32 % protein", "the beds have no area",
@@ -238,7 +238,7 @@ func (c *capacity) flow() Number {
 
 func (c *capacity) pump() Number {
 	if c.loop == nil {
-		return none("L/h", c.unit.Name+" is in no loop, so no pump is known")
+		return none("L/h", "no pump is recorded for "+c.unit.Name)
 	}
 	return inRegistry(c.loop.PumpFlowLH, "L/h", "the flow of the pump of "+c.loop.Name)
 }
@@ -246,7 +246,7 @@ func (c *capacity) pump() Number {
 // loopWater returns the water of all tanks of the loop.
 func (c *capacity) loopWater() Number {
 	if c.loop == nil {
-		return none("L", c.unit.Name+" is in no loop")
+		return none("L", "no pump is recorded for "+c.unit.Name)
 	}
 	return sum(c.tanks, "L", "the water volume", func(u *Unit) *Thousandths { return u.WaterVolumeL })
 }

@@ -17,10 +17,10 @@ func (c *capacity) turnover() CapacityCheck {
 		return k
 	}
 	k.Verdict = CheckOK
-	k.Says = fmt.Sprintf("Pump: it moves all the water %s times an hour; at least once is right", spoken(turns.Value))
+	k.Says = fmt.Sprintf("Pump: it moves all the water %s times an hour", spoken(turns.Value))
 	if turns.Value < least.Value {
 		k.Verdict = CheckWrong
-		k.Says += fmt.Sprintf(", which takes %s L an hour. Measure what the pump really brings: it can be half of what is printed on it", spoken(water.Value*least.Value))
+		k.Says += fmt.Sprintf("; it should be at least once, which takes %s L an hour. Measure what it really brings: that can be half of what is printed on it", spoken(water.Value*least.Value))
 	}
 	k.Says += "."
 	return k
@@ -28,11 +28,11 @@ func (c *capacity) turnover() CapacityCheck {
 
 func (c *capacity) drain() CapacityCheck {
 	k := CapacityCheck{Name: "drain", Verdict: CheckUnknown}
-	fill, drain := c.pump(), none("L/h", c.unit.Name+" is in no loop, so no drain is known")
+	fill, drain := c.pump(), none("L/h", "no bed is joined to "+c.unit.Name+", so nothing drains")
 	if c.loop != nil {
 		drain = inRegistry(c.loop.DrainFlowLH, "L/h", "the flow of the drain of "+c.loop.Name)
 		if len(c.beds) == 0 {
-			drain = none("L/h", "there is no bed in its loop that has to drain")
+			drain = none("L/h", "no bed is joined to "+c.unit.Name+", so nothing drains")
 		}
 	}
 	k.By = []NamedNumber{{"drain_flow_l_h", drain}, {"pump_flow_l_h", fill}}
@@ -89,7 +89,7 @@ func (c *capacity) hold(kg Number, basis string) Holding {
 		return from("", what, "nothing to divide by", func(v []float64) (float64, bool) { return v[0] / v[1], v[1] > 0 }, a, b)
 	}
 	h.OfLimit = times("density ÷ density limit", h.Density, c.dense)
-	h.OfSharedWater = none("", c.unit.Name+" is in no loop, so it shares its water with nothing")
+	h.OfSharedWater = none("", c.unit.Name+" shares its water with nothing")
 	if c.unit.Loop != nil {
 		h.OfSharedWater = times("density ÷ what shared water carries (20 kg/m³, from memory of FAO 589)", h.Density, fact(husbandry.SharedWaterDensity))
 	}
@@ -107,7 +107,7 @@ func (c *capacity) hold(kg Number, basis string) Holding {
 // have gained.
 func (c *capacity) energy() {
 	if c.loop == nil {
-		reason := c.unit.Name + " is in no loop, so no pump is known"
+		reason := "no pump is recorded for " + c.unit.Name
 		c.PowerW, c.EnergyADay, c.EnergyPerKg = none("W", reason), none("kWh/day", reason), none("kWh/kg", reason)
 		return
 	}
@@ -161,28 +161,45 @@ func (c *capacity) conflicts() {
 	}
 }
 
+// bound says what binds, and how much it leaves.
+func (c *capacity) bound() string {
+	b := c.Binding
+	if b.Name == "bed" {
+		for _, n := range b.By {
+			if n.Name == "loop_carries_kg" && n.Value > b.Carries.Value {
+				left := "nothing is left"
+				if b.Carries.Value > 0 {
+					left = amount(b.Carries.Value) + " are left"
+				}
+				return fmt.Sprintf("The bed cleans the water of %s of fish; with what is in the other tanks, %s for %s.", amount(n.Value), left, c.unit.Name)
+			}
+		}
+	}
+	why := map[string]string{"density": "for more there is too little water", "bed": "for more the bed is too small",
+		"oxygen": "for more the water brings too little air (an air pump is not counted)"}
+	return fmt.Sprintf("%s carries %s of fish: %s.", c.unit.Name, amount(b.Carries.Value), why[b.Name])
+}
+
 // say puts the answer in words.
 func (c *capacity) say() string {
 	if c.Binding == nil {
 		return "Nobody can say what " + c.unit.Name + " carries: no limit is known. " + c.Limits[0].Says
 	}
 	b := c.Binding
-	why := map[string]string{"density": "for more there is too little water", "bed": "for more the bed is too small",
-		"oxygen": "for more the water brings too little air (an air pump is not counted)"}
-	says := fmt.Sprintf("%s carries %s of fish: %s", c.unit.Name, amount(b.Carries.Value), why[b.Name])
-	if b.Fish.Known() {
-		says += fmt.Sprintf(". That is %s fish of %s g each", spoken(b.Fish.Value), spoken(c.TargetG.Value))
+	says := c.bound()
+	if b.Fish.Known() && b.Fish.Value > 0 {
+		says += fmt.Sprintf(" That is %s fish of %s g each.", spoken(b.Fish.Value), spoken(c.TargetG.Value))
 	}
-	says += "."
-	switch over := c.Now; {
-	case over.Fish == 0:
+	switch now := c.Now; {
+	case now.Fish == 0:
 		says += " It is empty now."
-	case !over.Biomass.Known():
-		says += fmt.Sprintf(" There are %d fish in it, of which nobody knows the weight: weigh some.", over.Fish)
-	case over.Biomass.Value > b.Carries.Value:
-		says += fmt.Sprintf(" There are %s in it now, %s too much: take some out, or give it more air and a bigger bed.", amount(over.Biomass.Value), amount(over.Biomass.Value-b.Carries.Value))
+	case !now.Biomass.Known():
+		says += fmt.Sprintf(" There are %d fish in it, and nobody knows what they weigh: weigh some.", now.Fish)
+	case now.Biomass.Value > b.Carries.Value:
+		says += fmt.Sprintf(" There are %s in it now, %s too much: take some out, or %s.", amount(now.Biomass.Value), amount(now.Biomass.Value-b.Carries.Value),
+			map[string]string{"density": "harvest the biggest", "bed": "feed less, change more of the water, or build a bigger bed", "oxygen": "add an air pump"}[b.Name])
 	default:
-		says += fmt.Sprintf(" There are %s in it now.", amount(over.Biomass.Value))
+		says += fmt.Sprintf(" There are %s in it now.", amount(now.Biomass.Value))
 	}
 	if g := c.Grown; g.Fish > 0 && g.Biomass.Known() && g.Biomass.Value > b.Carries.Value {
 		says += fmt.Sprintf(" When all of them have grown it will be %s, %s too much: harvest some earlier.", amount(g.Biomass.Value), amount(g.Biomass.Value-b.Carries.Value))

@@ -105,9 +105,24 @@ func biomass(stocks []Stock) Number {
 	return computed(sum, "kg", "the batches in it added up, each by its last weighing")
 }
 
-// temperature returns the temperature of a unit as it can be taken for today's.
+// temperature returns the temperature of a unit as it can be taken for today's. Tanks
+// of one loop have the same water.
 func (k *Keeping) temperature(unit UnitID) Number {
-	return k.reading(unit, Temperature, temperatureDays, "the temperature of the water")
+	own := k.reading(unit, Temperature, temperatureDays, "the temperature of the water")
+	facts := k.Units[unit]
+	if own.Known() || facts == nil || facts.Loop == nil {
+		return own
+	}
+	best, last := own, Date(0)
+	tanks, _ := k.tanksAndBeds(*facts.Loop)
+	for _, u := range tanks {
+		n := k.reading(u.ID, Temperature, temperatureDays, "")
+		if _, on, _ := k.Water[u.ID].Reading(Temperature); n.Known() && on > last {
+			best, last = n, on
+			best.Source += " in " + u.Name + ", which has the same water"
+		}
+	}
+	return best
 }
 
 // oxygen returns the dissolved oxygen of a unit as it can be taken for today's.

@@ -214,11 +214,11 @@ func TestCapacityWithoutFacts(t *testing.T) {
 		t.Errorf("%v binds: %s", c.Binding, c.Says)
 	}
 	wantNone(t, "density", limitOf(t, c, "density").Carries, "water volume of Tank 2 is not in the registry")
-	wantNone(t, "bed", limitOf(t, c, "bed").Carries, "in no loop")
+	wantNone(t, "bed", limitOf(t, c, "bed").Carries, "no bed is joined to Tank 2")
 	wantNone(t, "oxygen", limitOf(t, c, "oxygen").Carries, "give the species")
 	wantNone(t, "fish", limitOf(t, c, "density").Fish, "water volume")
 	wantNone(t, "target", c.TargetG, "give target_weight_g")
-	wantNone(t, "energy", c.EnergyADay, "in no loop")
+	wantNone(t, "energy", c.EnergyADay, "no pump is recorded for Tank 2")
 	wantNone(t, "density now", c.Now.Density, "water volume")
 	for _, check := range c.Checks {
 		if check.Verdict != domain.CheckUnknown {
@@ -238,7 +238,7 @@ func TestCapacityWithoutFacts(t *testing.T) {
 	if c, err = k.Capacity(tank1, domain.CapacityQuestion{}); err != nil {
 		t.Fatal(err)
 	}
-	wantNone(t, "bed", limitOf(t, c, "bed").Carries, "no bed in its loop")
+	wantNone(t, "bed", limitOf(t, c, "bed").Carries, "no bed is joined to Tank 1")
 	if _, err := k.Capacity(id[domain.Unit](99), domain.CapacityQuestion{}); err == nil {
 		t.Error("a tank that is not there carries something")
 	}
@@ -296,5 +296,21 @@ func TestWaterVerdicts(t *testing.T) {
 	}
 	if n := len(k.Verdicts(tank2, domain.Text{Value: "CLZ"})); n != 0 {
 		t.Errorf("%d verdicts on water that nobody read", n)
+	}
+}
+
+// Tanks of one loop have the same water: a temperature read in one holds for the other.
+func TestTemperatureOfTheLoop(t *testing.T) {
+	t.Parallel()
+	j := thirty()
+	j.add(day(2), domain.Water{Unit: tank2, TemperatureC: new(milli(27)), OxygenMgL: new(milli(6))})
+	k := aquaponics(j.fold(t), day(3))
+	wantNone(t, "temperature", ration(t, k, a).Warmth, "never read")
+	k.Units[tank2].Loop = &water
+	r := ration(t, k, a)
+	wantNumber(t, "temperature", r.Warmth, 27)
+	wantNone(t, "oxygen", r.OxygenMgL, "never read") // which differs from tank to tank
+	if !strings.Contains(r.Warmth.Source, "in Tank 2, which has the same water") {
+		t.Error(r.Warmth.Source)
 	}
 }

@@ -2,7 +2,6 @@ package domain
 
 import (
 	"math"
-	"strconv"
 
 	"shoalbook/domain/husbandry"
 )
@@ -66,11 +65,19 @@ func spoken(v float64) string {
 	case math.Abs(v) >= 10:
 		decimals = 1
 	}
-	s := strconv.FormatFloat(v, 'f', decimals, 64)
-	if decimals > 0 {
-		s = trimFloat(round(v, decimals))
+	s := trimFloat(round(v, decimals))
+	for i := len(s) - 3; decimals == 0 && len(s) > 4 && i > 0 && s[i-1] != '-'; i -= 3 {
+		s = s[:i] + " " + s[i:]
 	}
 	return s
+}
+
+// several says a number of things that are named with an s.
+func several(v float64, thing string) string {
+	if v == 1 {
+		return "1 " + thing
+	}
+	return spoken(v) + " " + thing + "s"
 }
 
 func round(v float64, decimals int) float64 {

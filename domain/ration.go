@@ -3,6 +3,7 @@ package domain
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"slices"
 
 	"shoalbook/domain/husbandry"
@@ -151,24 +152,24 @@ func (k *Keeping) stops(r *Ration, b *BatchState) []RationStop {
 	facts := k.Batches[r.ID]
 	switch {
 	case on(b.FirstOn):
-		stop("stocking", "they came today: let them settle and feed tomorrow")
+		stop("stocking", "they came today; let them settle, and feed tomorrow")
 	case on(b.WeighedOn):
-		stop("sample", "they were weighed today: fish that were handled do not eat, feed tomorrow")
+		stop("sample", "they were weighed today, and fish that were handled do not eat; feed tomorrow")
 	}
 	if on(b.TreatedOn) {
-		stop("treatment", "they were given medicine today: fast them, unless its label says otherwise")
+		stop("treatment", "they were given medicine today; let them fast, unless its label says otherwise")
 	}
 	switch {
 	case on(b.HarvestOn):
-		stop("harvest", "fish were harvested today: leave the others alone and feed tomorrow")
+		stop("harvest", "some were harvested today; leave the others in peace, and feed tomorrow")
 	case facts.TargetOn != nil && (*facts.TargetOn == k.Day || *facts.TargetOn == k.Day+1):
-		stop("harvest", "the plan has the harvest on %s: fish go without feed for a day before it. If you harvest later, change the plan", facts.TargetOn)
+		stop("harvest", "the plan has the harvest on %s, and fish go without feed for a day before it; if you harvest later, change the plan", facts.TargetOn)
 	}
 	if r.ByOxygen.Known() && r.ByOxygen.Value == 0 {
-		stop("oxygen", "there is too little oxygen in the water (%s mg/L): bring air first, and feed when it is back", spoken(r.OxygenMgL.Value))
+		stop("oxygen", "there is too little oxygen in the water (%s mg/L); bring air first, and feed when it is back", spoken(r.OxygenMgL.Value))
 	}
 	if r.ByWarmth.Known() && r.ByWarmth.Value == 0 {
-		stop("cold", "the water is too cold (%s °C): they do not eat below 17", spoken(r.Warmth.Value))
+		stop("cold", "the water is too cold (%s °C); they do not eat below 17", spoken(r.Warmth.Value))
 	}
 	return stops
 }
@@ -269,10 +270,10 @@ func (r *Ration) say() string {
 	}
 	says += " Stop when they stop eating."
 	if !r.ByOxygen.Known() {
-		says += " Nobody knows the oxygen today: if fish gasp at the surface, do not feed them."
+		says += " Nobody has read the oxygen since yesterday: if fish gasp at the surface, do not feed them."
 	}
 	if r.DaysLeft.Known() {
-		says += fmt.Sprintf(" The feed in the store lasts all fish of the site %s days.", spoken(r.DaysLeft.Value))
+		says += fmt.Sprintf(" The feed in the store lasts all fish of the site %s.", several(math.Floor(r.DaysLeft.Value), "day"))
 	}
 	return says
 }

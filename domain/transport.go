@@ -141,7 +141,7 @@ func (c *TransportCheck) say(t LiveTransport) {
 		c.Says = "Nobody can say whether this goes well: " + reason + "."
 		return
 	}
-	way := fmt.Sprintf("for %s hours in water of %s °C", spoken(float64(t.Hours)/1000), spoken(float64(t.TemperatureC)/1000))
+	way := fmt.Sprintf("for %s in water of %s °C", several(float64(t.Hours)/1000, "hour"), spoken(float64(t.TemperatureC)/1000))
 	load := fmt.Sprintf("%s g of fish in a litre", spoken(c.Load.Value))
 	switch c.Verdict {
 	case TransportOverloaded:
@@ -152,5 +152,5 @@ func (c *TransportCheck) say(t LiveTransport) {
 		c.Says = fmt.Sprintf("This is fine: %s %s. Up to %s g is safe.", load, way, spoken(c.FineTo.Value))
 		return
 	}
-	c.Says += fmt.Sprintf(" Take %s bags with this much water each, or no more than %s fish.", spoken(c.FineBags.Value), spoken(c.FineFish.Value))
+	c.Says += fmt.Sprintf(" Take %s with this much water each, or no more than %s fish.", several(c.FineBags.Value, "bag"), spoken(c.FineFish.Value))
 }

@@ -105,7 +105,7 @@ func TestTransportCheckOfBigFish(t *testing.T) {
 
 func TestSpoken(t *testing.T) {
 	t.Parallel()
-	for v, want := range map[float64]string{0: "0", 0.55: "0.55", 2.25: "2.25", 0.123: "0.12", 12: "12", 12.34: "12.3", 99.96: "100", 443.2: "443", 1500: "1500", -3.456: "-3.46"} {
+	for v, want := range map[float64]string{0: "0", 0.55: "0.55", 2.25: "2.25", 0.123: "0.12", 12: "12", 12.34: "12.3", 99.96: "100", 443.2: "443", 1500: "1500", 15_000: "15 000", 240_000: "240 000", 1_234_567: "1 234 567", -150_000: "-150 000", -3.456: "-3.46"} {
 		if got := spoken(v); got != want {
 			t.Errorf("%v is said as %s, want %s", v, got, want)
 		}

@@ -128,7 +128,8 @@ func TestCapacityBadInput(t *testing.T) {
 	bare := y.create("/v1/units", `{"site_id":"`+y.site+`","name":"Bare","kind":"tank"}`)
 	y.capacity(bare, "").want(http.StatusOK).wantAt(map[string]string{"/binding": "null", "/species": "null", "/checks/0/verdict": "unknown", "/checks/1/verdict": "unknown", "/water": "[]", "/now/fish": "0"}).
 		because("water volume of Bare is not in the registry", "/limits/0/carries_kg").
-		because("in no loop", "/limits/1/carries_kg", "/power_w", "/energy_kwh_day").
+		because("no bed is joined to Bare", "/limits/1/carries_kg").
+		because("no pump is recorded for Bare", "/power_w", "/energy_kwh_day").
 		because("give the species", "/limits/2/carries_kg").
 		because("give target_weight_g", "/target_weight_g")
 	y.capacity(y.tank, "?species=FCP").want(http.StatusOK).because("no table for this species", "/limits/2/carries_kg")
