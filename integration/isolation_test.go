@@ -42,6 +42,9 @@ func (p place) String() string { return strings.Join(p.at, ".") }
 func (w *wall) tries() {
 	w.all(false)
 	for _, o := range operations(w.T) {
+		if o.method == "GET" && !strings.Contains(o.path, "{") {
+			w.list(o)
+		}
 		if o.takes("after") {
 			w.cursor(o)
 		}
@@ -322,6 +325,17 @@ func (w *wall) leaks(what string, r response, asked string) {
 			return
 		}
 	}
+}
+
+// list reads all that there is to be read without naming anything.
+func (w *wall) list(o operation) {
+	what := o.OperationID
+	w.note(o, "list", what)
+	address := o.path
+	if o.takes("limit") {
+		address += "?limit=500"
+	}
+	w.leaks(what, w.me.do(o.method, address, w.token, nil), "nothing")
 }
 
 // cursor goes on in a list where theirs has gone to.

@@ -88,7 +88,7 @@ func (f LineFilter) query(coop domain.CoopID) (string, []any) {
 	}
 	if f.Who != nil {
 		who := w.arg(*f.Who)
-		w.sql.WriteString(` and l.token_id = any(array(select id from token where coop_id = $1 and member_id = ` + who + `) || ` + who + `::uuid)`)
+		w.sql.WriteString(` and l.token_id = any(array(select id from token where coop_id = $1 and member_id = ` + who + ` and (own_site(null) or id = current_token())) || ` + who + `::uuid)`)
 	}
 	if f.From != nil {
 		w.and(`l.recorded_at >= $`, *f.From)
@@ -110,7 +110,7 @@ func (f LineFilter) query(coop domain.CoopID) (string, []any) {
 		parts = append(parts, fmt.Sprintf(`(
 			select coop_id, id, recorded_at, recorded_by, token_id, device, site_id, noun, subject, action, valid_from, null::text as kind, before, after,
 				null::date as occurred_on, null::smallint as occurred_at, null::text as note, null::jsonb as body
-			from audit l where %s%s %s)`, w, of, first))
+			from audit l where %s and own_site(l.site_id)%s %s)`, w, of, first))
 	}
 	if f.entries() {
 		of := ``
@@ -120,13 +120,13 @@ func (f LineFilter) query(coop domain.CoopID) (string, []any) {
 		parts = append(parts, fmt.Sprintf(`(
 			select coop_id, id, recorded_at, recorded_by, token_id, device, site_id, 'entry' as noun, id as subject, 'recorded' as action, null::date as valid_from, kind, null::jsonb as before, null::jsonb as after,
 				occurred_on, occurred_at, note, body
-			from entry l where %s%s %s)`, w, of, first))
+			from entry l where %s and own_site(l.site_id)%s %s)`, w, of, first))
 	}
 	return fmt.Sprintf(`
 		select l.id, l.recorded_at, l.recorded_by, l.token_id, t.member_id, l.device, l.site_id, l.noun, l.subject, l.action, l.valid_from,
 			l.kind, l.before, l.after, l.occurred_on, l.occurred_at, l.note, l.body
 		from (%s) l
-		left join token t on t.coop_id = l.coop_id and t.id = l.token_id
+		left join token t on t.coop_id = l.coop_id and t.id = l.token_id and (own_site(null) or t.id = current_token())
 		%s`, strings.Join(parts, ` union all `), first), w.args
 }
 
@@ -139,29 +139,29 @@ type Said[T any] struct {
 
 // Said returns what lines of the audit trail say of things of this noun.
 func (n *Noun[T, K]) Said(ctx context.Context, tx *Tx, lines []LineID) ([]Said[T], error) {
-	return said[T](ctx, tx, n.name, n.columns("d", "d"), lines)
+	return said[T](ctx, tx, n.name, n.own("n"), n.columns("d", "d"), lines)
 }
 
 // SaidOfTokens returns what lines of the audit trail say of tokens. When they were
 // last used is not in it.
 func (tx *Tx) SaidOfTokens(ctx context.Context, lines []LineID) ([]Said[domain.TokenFacts], error) {
 	columns := strings.Replace(`d.`+strings.ReplaceAll(tokenColumns, `, `, `, d.`), `d.last_used_on`, `null::date as last_used_on`, 1)
-	return said[domain.TokenFacts](ctx, tx, "token", columns, lines)
+	return said[domain.TokenFacts](ctx, tx, "token", `(own_site(null) or n.id = current_token())`, columns, lines)
 }
 
 // said reads the facts from the columns as they were kept. A column that is younger
 // than the line has the value it has now.
-func said[T any](ctx context.Context, tx *Tx, noun, columns string, lines []LineID) (found []Said[T], err error) {
+func said[T any](ctx context.Context, tx *Tx, noun, own, columns string, lines []LineID) (found []Said[T], err error) {
 	if len(lines) == 0 {
 		return nil, nil
 	}
 	sql := fmt.Sprintf(`
 		select a.id, s.later, %s
 		from audit a
-		join %s n on n.coop_id = a.coop_id and n.id = a.subject
+		join %s n on n.coop_id = a.coop_id and %s and n.id = a.subject
 		cross join lateral (values (false, a.before), (true, a.after)) s (later, facts)
 		cross join lateral jsonb_populate_record(n, s.facts) d
-		where a.coop_id = $1 and a.id = any($2) and s.facts is not null`, columns, noun)
+		where a.coop_id = $1 and own_site(a.site_id) and a.id = any($2) and s.facts is not null`, columns, noun, own)
 	tx.queue(sql, tx.coop, lines).Query(func(rows pgx.Rows) (err error) {
 		found, err = pgx.CollectRows(rows, toSaid[T])
 		return err

@@ -17,7 +17,7 @@ type Whereabouts struct {
 func (tx *Tx) Whereabouts(ctx context.Context, ids []domain.BatchID) (map[domain.BatchID]Whereabouts, error) {
 	const sql = `
 		select batch_id, unit, closed_on is not null as closed from batch_sum
-		where coop_id = $1 and batch_id = any($2)`
+		where coop_id = $1 and own_site(site_id) and batch_id = any($2)`
 	type row struct {
 		BatchID domain.BatchID
 		Whereabouts

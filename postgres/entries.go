@@ -40,8 +40,8 @@ func (r recordedRow) recorded() RecordedEntry {
 func (tx *Tx) Entry(ctx context.Context, id domain.EntryID) (RecordedEntry, error) {
 	const sql = `
 		select ` + recordedColumns + ` from entry e
-		left join entry r on r.coop_id = e.coop_id and r.reverses_id = e.id
-		where e.coop_id = $1 and e.id = $2`
+		left join entry r on r.coop_id = e.coop_id and own_site(r.site_id) and r.reverses_id = e.id
+		where e.coop_id = $1 and own_site(e.site_id) and e.id = $2`
 	found, err := all[recordedRow](ctx, tx, sql, tx.coop, id)
 	switch {
 	case err != nil:
@@ -70,21 +70,23 @@ type EntryFilter struct {
 
 // Entries lists entries by date and id, and reports whether there are more.
 func (tx *Tx) Entries(ctx context.Context, f EntryFilter) ([]RecordedEntry, bool, error) {
-	where := []string{"e.coop_id = $1"}
+	where := []string{}
 	args := []any{tx.coop}
 	add := func(condition string, values ...any) {
 		for _, v := range values {
 			args = append(args, v)
 			condition = strings.Replace(condition, "?", fmt.Sprintf("$%d", len(args)), 1)
 		}
-		where = append(where, condition)
+		where = append(where, " and "+condition)
 	}
+	own := "own_site(e.site_id)"
 	if f.Site != nil {
+		own = "own_site($2)"
 		add("e.site_id = ?", *f.Site)
 	}
 	switch {
 	case f.Batch != nil && f.IncludeSite:
-		const site = `(select site_id from batch b where b.coop_id = e.coop_id and b.id = ?)`
+		const site = `(select site_id from batch b where b.coop_id = e.coop_id and own_site(b.site_id) and b.id = ?)`
 		add("(e.batch_id = ? or e.to_batch_id = ? or e.batch_id is null and e.site_id = "+site+")", *f.Batch, *f.Batch, *f.Batch)
 	case f.Batch != nil:
 		add("(e.batch_id = ? or e.to_batch_id = ?)", *f.Batch, *f.Batch)
@@ -112,8 +114,8 @@ func (tx *Tx) Entries(ctx context.Context, f EntryFilter) ([]RecordedEntry, bool
 	}
 	sql := `
 		select ` + recordedColumns + ` from entry e
-		left join entry r on r.coop_id = e.coop_id and r.reverses_id = e.id
-		where ` + strings.Join(where, " and ") + fmt.Sprintf(`
+		left join entry r on r.coop_id = e.coop_id and own_site(r.site_id) and r.reverses_id = e.id
+		where e.coop_id = $1 and ` + own + strings.Join(where, "") + fmt.Sprintf(`
 		order by e.occurred_on, e.id limit %d`, f.Limit+1)
 	rows, err := all[recordedRow](ctx, tx, sql, args...)
 	if err != nil {
@@ -140,9 +142,9 @@ type Target struct {
 func (tx *Tx) Target(ctx context.Context, id, reversal domain.EntryID) (Target, error) {
 	const sql = `
 		select e.site_id, s.zone, r.occurred_on from entry e
-		join site s on s.coop_id = e.coop_id and s.id = e.site_id
-		left join entry r on r.coop_id = e.coop_id and r.id = $3
-		where e.coop_id = $1 and e.id = $2`
+		join site s on s.coop_id = e.coop_id and own_site(s.id) and s.id = e.site_id
+		left join entry r on r.coop_id = e.coop_id and own_site(r.site_id) and r.id = $3
+		where e.coop_id = $1 and own_site(e.site_id) and e.id = $2`
 	found, err := all[struct {
 		SiteID     domain.SiteID
 		Zone       *string

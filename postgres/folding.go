@@ -238,17 +238,17 @@ func (f *folding) save() {
 		case domain.Sent:
 			f.send(it, b)
 		case domain.Received:
-			f.tx.queue(`update transit set received_id = $3, received_on = $4 where coop_id = $1 and sent_id = $2`, f.tx.coop, b.Sent, it.entry.ID, it.entry.On)
+			f.tx.queue(`update transit set received_id = $3, received_on = $4 where coop_id = $1 and own_site(to_site_id) and sent_id = $2`, f.tx.coop, b.Sent, it.entry.ID, it.entry.On)
 		case domain.Reversal:
 			switch it.target.Kind {
 			case "sent":
-				f.tx.queue(`update transit set reversed = true where coop_id = $1 and sent_id = $2`, f.tx.coop, it.target.ID)
+				f.tx.queue(`update transit set reversed = true where coop_id = $1 and own_site(from_site_id) and sent_id = $2`, f.tx.coop, it.target.ID)
 			case "received":
-				f.tx.queue(`update transit set received_id = null, received_on = null where coop_id = $1 and sent_id = $2`, f.tx.coop, it.target.SentID)
+				f.tx.queue(`update transit set received_id = null, received_on = null where coop_id = $1 and own_site(to_site_id) and sent_id = $2`, f.tx.coop, it.target.SentID)
 			}
 		}
 		if it.index < 0 || slices.ContainsFunc(f.held, func(h heldRow) bool { return h.ID == it.entry.ID }) {
-			f.tx.queue(`delete from held where coop_id = $1 and id = $2`, f.tx.coop, it.entry.ID)
+			f.tx.queue(`delete from held where coop_id = $1 and own_site(site_id) and id = $2`, f.tx.coop, it.entry.ID)
 		}
 		if it.index >= 0 {
 			f.out[it.index].Status = "created"
@@ -262,13 +262,13 @@ func (f *folding) insert() {
 	const sql = `
 		insert into entry (coop_id, site_id, id, kind, occurred_on, occurred_at, rank, batch_id, to_batch_id, product_id,
 			unit_id, party_id, owed, reverses_id, value, note, body, digest)
-		values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18)`
+		values ($1, case when own_site($2) then $2::uuid end, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18)`
 	// What was held is by the one who sent it, not by the one whose entry made it fit.
 	const held = `
 		insert into entry (coop_id, site_id, id, kind, occurred_on, occurred_at, rank, batch_id, to_batch_id, product_id,
 			unit_id, party_id, owed, reverses_id, value, note, body, digest, recorded_by, token_id, device)
 		select $1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, recorded_by, token_id, device
-		from held where coop_id = $1 and id = $3`
+		from held where coop_id = $1 and own_site(site_id) and id = $3`
 	for _, it := range f.accepted {
 		e := &it.entry
 		refs := e.Body.Refs()
@@ -293,7 +293,7 @@ func (f *folding) send(it *item, b domain.Sent) {
 	const sql = `
 		insert into transit (coop_id, sent_id, from_site_id, to_site_id, sent_on, batch_id, product_id, fish, weight, quantity, value, donated,
 			withdraw_until, withdraw_heat)
-		values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)`
+		values ($1, $2, case when own_site($3) then $3::uuid end, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)`
 	c := it.entry.Fixed
 	f.tx.queue(sql, f.tx.coop, it.entry.ID, f.id, b.ToSite, it.entry.On, c.Batch, c.Product, c.Fish, c.Weight, c.Quantity, c.Value, c.Donated,
 		c.WithdrawUntil, c.WithdrawHeat)
@@ -319,7 +319,7 @@ func (f *folding) advance() {
 	}
 	const sql = `
 		update site_head set version = version + 1, last_on = $3, last_rank = $4, last_at = $5, last_id = $6, last_recorded_at = clock_timestamp()
-		where coop_id = $1 and site_id = $2`
+		where coop_id = $1 and own_site($2) and site_id = $2`
 	if !any {
 		f.tx.queue(sql, f.tx.coop, f.id, nil, nil, nil, nil)
 		return
@@ -367,7 +367,7 @@ func (h heldRow) item(c domain.Currency) (*item, error) {
 func (tx *Tx) hold(it *item, why *domain.Error) {
 	const sql = `
 		insert into held (coop_id, site_id, id, kind, occurred_on, entry, digest, code, detail)
-		values ($1, $2, $3, $4, $5, $6, $7, $8, $9)
+		values ($1, case when own_site($2) then $2::uuid end, $3, $4, $5, $6, $7, $8, $9)
 		on conflict (coop_id, id) do update set kind = excluded.kind, occurred_on = excluded.occurred_on, entry = excluded.entry,
 			digest = excluded.digest, code = excluded.code, detail = excluded.detail`
 	e := &it.entry

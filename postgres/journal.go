@@ -71,14 +71,14 @@ var forever = time.Date(9999, 1, 1, 0, 0, 0, 0, time.UTC)
 func (tx *Tx) journalFrom(site domain.SiteID, from domain.Date, known time.Time, into *journal) {
 	const entries = `
 		select id, site_id, kind, occurred_on, occurred_at, note, body, recorded_at, recorded_by from entry e
-		where coop_id = $1 and site_id = $2 and occurred_on >= $3 and kind <> 'reversal' and recorded_at <= $4
+		where coop_id = $1 and own_site($2) and e.site_id = $2 and occurred_on >= $3 and kind <> 'reversal' and recorded_at <= $4
 		and not exists (
 			select from entry r
-			where r.coop_id = e.coop_id and r.reverses_id = e.id and r.recorded_at <= $4)`
+			where r.coop_id = e.coop_id and own_site(r.site_id) and r.reverses_id = e.id and r.recorded_at <= $4)`
 	later(tx, &into.entries, entries, tx.coop, site, from, known)
 	const consignments = `
 		select ` + consignmentColumns + ` from transit
-		where coop_id = $1 and (from_site_id = $2 or to_site_id = $2)`
+		where coop_id = $1 and (own_site(from_site_id) or own_site(to_site_id)) and (from_site_id = $2 or to_site_id = $2)`
 	later(tx, &into.consignments, consignments, tx.coop, site)
 }
 
@@ -128,12 +128,12 @@ type siteFacts struct {
 
 // factsOf queues the reading of the facts of a site, by what was known at an instant.
 func (tx *Tx) factsOf(site domain.SiteID, known time.Time, into *siteFacts) {
-	later(tx, &into.batches, `select id, unit_id as unit, archived from batch where coop_id = $1 and site_id = $2`, tx.coop, site)
-	later(tx, &into.units, `select id from unit where coop_id = $1 and site_id = $2`, tx.coop, site)
+	later(tx, &into.batches, `select id, unit_id as unit, archived from batch where coop_id = $1 and own_site($2) and site_id = $2`, tx.coop, site)
+	later(tx, &into.units, `select id from unit where coop_id = $1 and own_site($2) and site_id = $2`, tx.coop, site)
 	later(tx, &into.products, `select id, category, unit, stored from product where coop_id = $1`, tx.coop)
 	const protein = `
 		select id, valid_from, (facts ->> 'protein_percent')::bigint as percent from revision
-		where coop_id = $1 and noun = 'product' and recorded_at <= $2
+		where coop_id = $1 and site_id is null and noun = 'product' and recorded_at <= $2
 		order by id, valid_from nulls first, version`
 	later(tx, &into.protein, protein, tx.coop, known)
 }

@@ -29,12 +29,12 @@ type Member struct {
 const familyOf = `
 	with recursive edge (a, b) as (
 		select batch_id, to_batch_id from entry e
-		where coop_id = $1 and kind = 'move' and to_batch_id is not null
-		and not exists (select from entry r where r.coop_id = e.coop_id and r.reverses_id = e.id)
+		where coop_id = $1 and own_site(e.site_id) and kind = 'move' and to_batch_id is not null
+		and not exists (select from entry r where r.coop_id = e.coop_id and own_site(r.site_id) and r.reverses_id = e.id)
 		union all
 		select t.batch_id, e.batch_id from transit t
-		join entry e on e.coop_id = t.coop_id and e.id = t.received_id
-		where t.coop_id = $1 and t.batch_id is not null
+		join entry e on e.coop_id = t.coop_id and own_site(e.site_id) and e.id = t.received_id
+		where t.coop_id = $1 and (own_site(t.from_site_id) or own_site(t.to_site_id)) and t.batch_id is not null
 	), family (id) as (
 		select $2::uuid
 		union
@@ -43,8 +43,8 @@ const familyOf = `
 	)
 	select b.id, b.name, b.site_id as site, b.unit_id as unit, s.zone
 	from family f
-	join batch b on b.coop_id = $1 and b.id = f.id
-	join site s on s.coop_id = b.coop_id and s.id = b.site_id
+	join batch b on b.coop_id = $1 and own_site(b.site_id) and b.id = f.id
+	join site s on s.coop_id = b.coop_id and own_site(b.site_id) and s.id = b.site_id
 	order by b.id`
 
 // Family reads the family of a batch at the end of a day; nil is today.
@@ -101,8 +101,8 @@ func (tx *Tx) links(ctx context.Context, f *Family, standings map[domain.SiteID]
 	}
 	const between = `
 		select e.id as entry, t.batch_id as "from", e.batch_id as "to", t.fish, t.weight, t.value as cost, e.site_id as site, e.occurred_on as day
-		from transit t join entry e on e.coop_id = t.coop_id and e.id = t.received_id
-		where t.coop_id = $1 and t.batch_id = any($2) and not t.reversed`
+		from transit t join entry e on e.coop_id = t.coop_id and own_site(e.site_id) and e.id = t.received_id
+		where t.coop_id = $1 and (own_site(t.from_site_id) or own_site(t.to_site_id)) and t.batch_id = any($2) and not t.reversed`
 	ids := make([]domain.BatchID, 0, len(members))
 	for id := range members {
 		ids = append(ids, id)

@@ -8,9 +8,10 @@ import (
 
 // Members has the people of the co-operative.
 var Members = Noun[domain.Member, domain.MemberID]{
-	name:  "member",
-	plain: []string{"name", "role", "sites", "phone", "archived"},
-	id:    func(f *domain.Member) domain.MemberID { return f.ID },
+	name:   "member",
+	forAll: true,
+	plain:  []string{"name", "role", "sites", "phone", "archived"},
+	id:     func(f *domain.Member) domain.MemberID { return f.ID },
 	pack: func(f *domain.Member) []any {
 		return []any{f.Name, f.Role, f.Sites, f.Phone, f.Archived}
 	},
@@ -21,7 +22,7 @@ var Members = Noun[domain.Member, domain.MemberID]{
 	follow: func(ctx context.Context, tx *Tx, _, is *domain.Member, _ domain.Date) error {
 		const sql = `
 			update token set revoked_at = now()
-			where coop_id = $1 and member_id = $2 and revoked_at is null
+			where coop_id = $1 and own_site(null) and member_id = $2 and revoked_at is null
 			and ($3 or role <> $4 and $4 <> 'coordinator' or $5::uuid[] is not null and (sites is null or not sites <@ $5))`
 		tx.queue(sql, tx.coop, is.ID, is.Archived, is.Role, is.Sites)
 		return nil
@@ -34,7 +35,7 @@ func (tx *Tx) knowsSites(ctx context.Context, sites []domain.SiteID) error {
 		return nil
 	}
 	type count struct{ Known int }
-	found, err := one[count](ctx, tx, `select count(*) as known from site where coop_id = $1 and id = any($2)`, tx.coop, sites)
+	found, err := one[count](ctx, tx, `select count(*) as known from site where coop_id = $1 and own_site(id) and id = any($2)`, tx.coop, sites)
 	if err == nil && found.Known != len(sites) {
 		refusal := unknown("site", "/sites")
 		return &refusal

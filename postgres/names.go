@@ -41,7 +41,7 @@ func (r *recorder) lookAhead(ctx context.Context) error {
 	var taken, seen []struct{ ID domain.EntryID }
 	var there []struct{ ID domain.SiteID }
 	var known []struct{ ID domain.PartyID }
-	later(tx, &seen, `select id from entry where coop_id = $1 and id = any($2)`, tx.coop, ids)
+	later(tx, &seen, `select id from entry where coop_id = $1 and own_site(site_id) and id = any($2)`, tx.coop, ids)
 	later(tx, &known, `select id from party where coop_id = $1 and id = any($2)`, tx.coop, parties)
 	tx.queue(`select set_config('app.own_sites', current_setting('app.sites'), true)`)
 	tx.queue(`select set_config('app.sites', '*', true)`)

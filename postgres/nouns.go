@@ -215,7 +215,7 @@ func inUse(ctx context.Context, tx *Tx, noun, pointer string, id [16]byte, site 
 		Archived bool
 		Site     domain.SiteID
 	}
-	found, err := one[parent](ctx, tx, `select archived, `+column+` as site from `+noun+` where coop_id = $1 and id = $2 for share`, tx.coop, id)
+	found, err := one[parent](ctx, tx, `select archived, `+column+` as site from `+noun+` where coop_id = $1 and own_site(`+column+`) and id = $2 for share`, tx.coop, id)
 	switch {
 	case errors.Is(err, pgx.ErrNoRows):
 		refusal := unknown(noun, pointer)

@@ -35,7 +35,7 @@ func (g Glance) DaysOfFeedLeft() (float64, bool) {
 const latestStore = `
 	product p cross join lateral (
 		select balance, below_since from store_day d
-		where d.coop_id = p.coop_id and d.site_id = s.id and d.product_id = p.id
+		where d.coop_id = p.coop_id and own_site(s.id) and d.site_id = s.id and d.product_id = p.id
 		order by d.day desc limit 1) d`
 
 // Overview lists the sites at a glance by id, and reports whether there are more.
@@ -44,7 +44,7 @@ func (tx *Tx) Overview(ctx context.Context, after *domain.SiteID, limit int) ([]
 		select s.id as site_id, s.name as site, h.last_on, b.open_batches, b.fish, b.biomass, b.unweighed, b.counted,
 			f.feed, b.recent, b.recent_days, f.below + q.held as questions
 		from site s
-		left join site_head h on h.coop_id = s.coop_id and h.site_id = s.id
+		left join site_head h on h.coop_id = s.coop_id and own_site(s.id) and h.site_id = s.id
 		cross join lateral (
 			select count(*) as open_batches, coalesce(sum(n.on_hand), 0)::bigint as fish,
 				coalesce(sum(round(b.mean_mg::numeric * n.on_hand / nullif(b.mean_fish, 0))), 0)::bigint as biomass,
@@ -57,14 +57,14 @@ func (tx *Tx) Overview(ctx context.Context, after *domain.SiteID, limit int) ([]
 				select b.stocked + b.moved_in - b.moved_out - b.dead - b.harvested - b.unaccounted as on_hand) n
 			left join lateral (
 				select fed_g from batch_day d
-				where d.coop_id = b.coop_id and d.batch_id = b.batch_id and d.day <= h.last_on - 14
+				where d.coop_id = b.coop_id and own_site(d.site_id) and d.batch_id = b.batch_id and d.day <= h.last_on - 14
 				order by d.day desc limit 1) p on true
-			where b.coop_id = s.coop_id and b.site_id = s.id and b.first_on is not null and b.closed_on is null) b
+			where b.coop_id = s.coop_id and own_site(s.id) and b.site_id = s.id and b.first_on is not null and b.closed_on is null) b
 		cross join lateral (
 			select coalesce(sum(d.balance) filter (where p.category = 'feed'), 0)::bigint as feed, count(d.below_since) as below
 			from ` + latestStore + ` where p.coop_id = s.coop_id) f
-		cross join lateral (select count(*) as held from held where coop_id = s.coop_id and site_id = s.id) q
-		where s.coop_id = $1 and not s.archived and ($2::uuid is null or s.id > $2)
+		cross join lateral (select count(*) as held from held where coop_id = s.coop_id and own_site(s.id) and held.site_id = s.id) q
+		where s.coop_id = $1 and own_site(s.id) and not s.archived and ($2::uuid is null or s.id > $2)
 		order by s.id limit $3`
 	found, err := all[Glance](ctx, tx, sql, tx.coop, after, limit+1)
 	return found[:min(len(found), limit)], len(found) > limit, err
@@ -94,8 +94,8 @@ func (tx *Tx) Accounts(ctx context.Context, after *domain.PartyID, limit int) ([
 		from (
 			select id, name from party where coop_id = $1 and ($2::uuid is null or id > $2)
 			order by id limit $3) p
-		left join entry e on e.coop_id = $1 and e.party_id = p.id and e.owed <> 0 and not exists (
-			select from entry r where r.coop_id = $1 and r.reverses_id = e.id)
+		left join entry e on e.coop_id = $1 and own_site(e.site_id) and e.party_id = p.id and e.owed <> 0 and not exists (
+			select from entry r where r.coop_id = $1 and own_site(r.site_id) and r.reverses_id = e.id)
 		group by p.id, p.name order by p.id`
 	found, err := all[Account](ctx, tx, sql, tx.coop, after, limit+1)
 	return found[:min(len(found), limit)], len(found) > limit, err
@@ -123,11 +123,11 @@ func (tx *Tx) Questions(ctx context.Context, after *Question, limit int) ([]Ques
 	const sql = `
 		select * from (
 			select 'held' as code, site_id, id as ref_id, '' as product, convert_to(entry::text, 'UTF8') as entry, code as problem, detail, recorded_at as since, null::date as since_date
-			from held where coop_id = $1
+			from held where coop_id = $1 and own_site(site_id)
 			union all
 			select 'store_below_zero', s.id, p.id, p.name, ''::bytea, '', '', d.below_since::timestamptz, d.below_since
 			from site s cross join ` + latestStore + `
-			where s.coop_id = $1 and p.coop_id = $1 and d.below_since is not null) q
+			where s.coop_id = $1 and own_site(s.id) and p.coop_id = $1 and d.below_since is not null) q
 		where (code, site_id, ref_id) > ($2, $3, $4)
 		order by code, site_id, ref_id limit $5`
 	found, err := all[Question](ctx, tx, sql, tx.coop, after.Code, after.SiteID, after.RefID, limit+1)
@@ -148,7 +148,7 @@ func (tx *Tx) Store(ctx context.Context, site domain.SiteID, after *domain.Produ
 		select p.id as product_id, p.name as product, p.unit, d.* from product p
 		cross join lateral (
 			select ` + storeColumns + ` from store_day d
-			where d.coop_id = p.coop_id and d.site_id = $2 and d.product_id = p.id
+			where d.coop_id = p.coop_id and own_site($2) and d.site_id = $2 and d.product_id = p.id
 			order by d.day desc limit 1) d
 		where p.coop_id = $1 and ($3::uuid is null or p.id > $3)
 		order by p.id limit $4`

@@ -69,17 +69,17 @@ func (tx *Tx) datedFacts(site domain.SiteID, known time.Time, into *datedRows) {
 			(facts ->> 'life_months')::integer as life_months, (facts ->> 'in_use_from')::date as in_use_from,
 			(facts ->> 'retired_on')::date as retired_on
 		from revision
-		where coop_id = $1 and noun = 'equipment' and site_id = $2 and recorded_at <= $3
+		where coop_id = $1 and own_site($2) and noun = 'equipment' and site_id = $2 and recorded_at <= $3
 		order by id, valid_from nulls first, version`
 	later(tx, &into.equipment, equipment, tx.coop, site, known)
 	const units = `
 		select id, valid_from, (facts ->> 'water_volume_l')::bigint as water from revision
-		where coop_id = $1 and noun = 'unit' and site_id = $2 and recorded_at <= $3
+		where coop_id = $1 and own_site($2) and noun = 'unit' and site_id = $2 and recorded_at <= $3
 		order by id, valid_from nulls first, version`
 	later(tx, &into.units, units, tx.coop, site, known)
 	const rules = `
 		select valid_from, facts ->> 'share_by' as share_by from revision
-		where coop_id = $1 and noun = 'coop' and recorded_at <= $2
+		where coop_id = $1 and site_id is null and noun = 'coop' and recorded_at <= $2
 		order by valid_from nulls first, version`
 	later(tx, &into.rules, rules, tx.coop, known)
 }
@@ -157,7 +157,7 @@ func (tx *Tx) Standing(ctx context.Context, site domain.SiteID, zone *string, ve
 	tx.datedFacts(site, forever, &d)
 	const shared = `
 		select entry_id, category, occurred_on, covers_from, covers_to, amount from shared_cost
-		where coop_id = $1 and site_id = $2 and occurred_on <= $3`
+		where coop_id = $1 and own_site($2) and site_id = $2 and occurred_on <= $3`
 	later(tx, &costs, shared, tx.coop, site, s.AsOf)
 	if err := tx.flush(ctx); err != nil {
 		return nil, err
@@ -221,9 +221,9 @@ type Performance struct {
 func (tx *Tx) Performance(ctx context.Context, id domain.BatchID, m Moment) (*Performance, error) {
 	const sql = `
 		select b.site_id, s.zone, h.version from batch b
-		join site s on s.coop_id = b.coop_id and s.id = b.site_id
-		left join site_head h on h.coop_id = b.coop_id and h.site_id = b.site_id
-		where b.coop_id = $1 and b.id = $2`
+		join site s on s.coop_id = b.coop_id and own_site(b.site_id) and s.id = b.site_id
+		left join site_head h on h.coop_id = b.coop_id and own_site(b.site_id) and h.site_id = b.site_id
+		where b.coop_id = $1 and own_site(b.site_id) and b.id = $2`
 	found, err := all[struct {
 		SiteID  domain.SiteID
 		Zone    *string

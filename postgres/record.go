@@ -178,9 +178,9 @@ func (r *recorder) load(ctx context.Context, sites []domain.SiteID) error {
 		ids[i] = e.ID
 	}
 	if len(ids) == 1 { // never read more than one row for it, even where the planner knows nothing of the table
-		later(tx, &known, `select id, digest from entry where coop_id = $1 and id = $2`, tx.coop, ids[0])
+		later(tx, &known, `select id, digest from entry where coop_id = $1 and own_site(site_id) and id = $2`, tx.coop, ids[0])
 	} else {
-		later(tx, &known, `select id, digest from entry where coop_id = $1 and id = any($2)`, tx.coop, ids)
+		later(tx, &known, `select id, digest from entry where coop_id = $1 and own_site(site_id) and id = any($2)`, tx.coop, ids)
 	}
 	targets, arrivals := r.refer()
 	if err := tx.flush(ctx); err != nil {
@@ -219,13 +219,13 @@ func (r *recorder) load(ctx context.Context, sites []domain.SiteID) error {
 const (
 	lockSites = `
 		select h.site_id, s.zone, s.archived, h.version, h.last_on, h.last_rank, h.last_at, h.last_id,
-			exists (select from held where held.coop_id = h.coop_id and held.site_id = h.site_id) as holding
-		from site_head h join site s on s.coop_id = h.coop_id and s.id = h.site_id
-		where h.coop_id = $1 and h.site_id = any($2) and pg_advisory_xact_lock_shared(hashtextextended(h.coop_id::text, 0)) is not null
+			exists (select from held where held.coop_id = h.coop_id and own_site(held.site_id) and held.site_id = h.site_id) as holding
+		from site_head h join site s on s.coop_id = h.coop_id and own_site(s.id) and s.id = h.site_id
+		where h.coop_id = $1 and own_site(h.site_id) and h.site_id = any($2) and pg_advisory_xact_lock_shared(hashtextextended(h.coop_id::text, 0)) is not null
 		order by h.site_id for no key update of h`
 	makeHeads = `
 		insert into site_head (coop_id, site_id)
-		select coop_id, id from site where coop_id = $1 and id = any($2)
+		select coop_id, id from site where coop_id = $1 and own_site(id) and id = any($2)
 		on conflict do nothing`
 )
 
@@ -247,9 +247,9 @@ func (r *recorder) refer() (*[]targetRow, *[]consignmentRow) {
 			select e.id, e.site_id, e.kind, e.occurred_on, r.id as reversed_by, t.received_id,
 				case e.kind when 'received' then (e.body ->> 'sent_id')::uuid end as sent_id
 			from entry e
-			left join entry r on r.coop_id = e.coop_id and r.reverses_id = e.id
-			left join transit t on t.coop_id = e.coop_id and t.sent_id = e.id
-			where e.coop_id = $1 and e.id = any($2)`
+			left join entry r on r.coop_id = e.coop_id and own_site(r.site_id) and r.reverses_id = e.id
+			left join transit t on t.coop_id = e.coop_id and (own_site(t.from_site_id) or own_site(t.to_site_id)) and t.sent_id = e.id
+			where e.coop_id = $1 and own_site(e.site_id) and e.id = any($2)`
 		later(r.tx, targets, sql, r.tx.coop, reversed)
 	}
 	if sent != nil {
@@ -260,7 +260,7 @@ func (r *recorder) refer() (*[]targetRow, *[]consignmentRow) {
 
 const consignmentsByID = `
 	select ` + consignmentColumns + ` from transit
-	where coop_id = $1 and sent_id = any($2) and not reversed
+	where coop_id = $1 and (own_site(from_site_id) or own_site(to_site_id)) and sent_id = any($2) and not reversed
 	order by sent_id for no key update`
 
 // arrival reads a consignment that is to be received, if it is known here.
@@ -432,7 +432,7 @@ func (r *recorder) lastState(ctx context.Context, w *siteWork) error {
 		return nil
 	}
 	if w.head.Holding {
-		later(tx, &w.held, `select id, kind, occurred_on, entry, code, detail, recorded_at from held where coop_id = $1 and site_id = $2`, tx.coop, w.id)
+		later(tx, &w.held, `select id, kind, occurred_on, entry, code, detail, recorded_at from held where coop_id = $1 and own_site($2) and site_id = $2`, tx.coop, w.id)
 	}
 	var facts siteFacts
 	var st states

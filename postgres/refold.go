@@ -18,7 +18,7 @@ func (tx *Tx) Refold(ctx context.Context, site domain.SiteID, from domain.Date) 
 	var j journal
 	var facts siteFacts
 	// The lock comes first, so that nobody writes between what is read after it.
-	const lock = `select from site_head where coop_id = $1 and site_id = $2 for no key update`
+	const lock = `select from site_head where coop_id = $1 and own_site($2) and site_id = $2 for no key update`
 	tx.queue(lock, tx.coop, site)
 	tx.factsOf(site, forever, &facts)
 	tx.statesBefore(site, from, &st)
@@ -39,7 +39,7 @@ func (tx *Tx) Refold(ctx context.Context, site domain.SiteID, from domain.Date) 
 	}
 	tx.clearFrom(site, from)
 	tx.saveDays(site, days)
-	tx.queue(`update site_head set version = version + 1 where coop_id = $1 and site_id = $2`, tx.coop, site)
+	tx.queue(`update site_head set version = version + 1 where coop_id = $1 and own_site($2) and site_id = $2`, tx.coop, site)
 	return nil
 }
 
@@ -54,7 +54,7 @@ func (tx *Tx) alone() {
 func (tx *Tx) refoldFeedings(ctx context.Context, product domain.ProductID, from domain.Date) error {
 	const fed = `
 		select distinct site_id as id from entry
-		where coop_id = $1 and product_id = $2 and kind = 'feeding' and occurred_on >= $3
+		where coop_id = $1 and own_site(site_id) and product_id = $2 and kind = 'feeding' and occurred_on >= $3
 		order by site_id`
 	sites, err := all[struct{ ID domain.SiteID }](ctx, tx, fed, tx.coop, product, from)
 	if err != nil {

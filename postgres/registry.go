@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"reflect"
+	"slices"
 	"strings"
 	"time"
 
@@ -20,6 +21,7 @@ import (
 type Noun[T any, K ~[16]byte] struct {
 	name   string                                                                // of the noun and of its table
 	site   string                                                                // column of the site it is at; none: it belongs to the whole co-operative
+	forAll bool                                                                  // only tokens of all sites see it
 	fixed  []string                                                              // columns that never change
 	plain  []string                                                              // columns whose past does not matter
 	dated  []string                                                              // columns that figures of the past depend on
@@ -49,7 +51,7 @@ func (n *Noun[T, K]) Hold(ctx context.Context, tx *Tx, id K) (T, error) {
 }
 
 func (n *Noun[T, K]) read(ctx context.Context, tx *Tx, id K, locking string) (T, error) {
-	sql := fmt.Sprintf(`select %s from %s n where n.coop_id = $1 and n.id = $2 %s`, n.columns("n", "n"), n.name, locking)
+	sql := fmt.Sprintf(`select %s from %s n where n.coop_id = $1 and %s and n.id = $2 %s`, n.columns("n", "n"), n.name, n.own("n"), locking)
 	found, err := one[T](ctx, tx, sql, tx.coop, id)
 	if errors.Is(err, pgx.ErrNoRows) {
 		return found, domain.Missing(n.name)
@@ -69,7 +71,7 @@ func (n *Noun[T, K]) List(ctx context.Context, tx *Tx, f Filter[K]) (found []T, 
 	if f.Site != nil && n.site != "" {
 		w.and(`n.`+n.site+` = $`, *f.Site)
 	}
-	sql := fmt.Sprintf(`select %s from %s n where %s order by n.id limit %s`, n.columns("n", "n"), n.name, w, w.arg(f.Limit+1))
+	sql := fmt.Sprintf(`select %s from %s n where %s and %s order by n.id limit %s`, n.columns("n", "n"), n.name, w, n.own("n"), w.arg(f.Limit+1))
 	found, err = all[T](ctx, tx, sql, w.args...)
 	if len(found) > f.Limit {
 		return found[:f.Limit], true, err
@@ -89,6 +91,11 @@ func (n *Noun[T, K]) Create(ctx context.Context, tx *Tx, facts T) (T, error) {
 
 // create is Create that reports an id in use instead of refusing it.
 func (n *Noun[T, K]) create(ctx context.Context, tx *Tx, facts T) (made T, ok bool, err error) {
+	if n.site == "" || n.site == "id" {
+		if err := tx.forAll(); err != nil {
+			return made, false, err
+		}
+	}
 	if err := n.check(&facts); err != nil {
 		return made, false, err
 	}
@@ -108,7 +115,7 @@ func (n *Noun[T, K]) create(ctx context.Context, tx *Tx, facts T) (made T, ok bo
 			select coop_id, '%[1]s', id, version, %[4]s, to_jsonb(made) - 'coop_id' from made
 		)
 		select %[5]s from made n`,
-		n.name, strings.Join(columns, ", "), placeholders(3, len(columns)), n.siteColumn(), n.columns("n", "n"))
+		n.name, strings.Join(columns, ", "), n.ownValues(3, columns), n.siteColumn(), n.columns("n", "n"))
 	made, err = one[T](ctx, tx, sql, append([]any{tx.coop, n.id(&facts)}, n.pack(&facts)...)...)
 	if errors.Is(err, pgx.ErrNoRows) {
 		return made, false, nil
@@ -123,6 +130,12 @@ func (n *Noun[T, K]) create(ctx context.Context, tx *Tx, facts T) (made T, ok bo
 // dated begins nothing, so that nothing ends there either.
 func (n *Noun[T, K]) Revise(ctx context.Context, tx *Tx, id K, version int64, from *domain.Date, change func(*T) error) (T, error) {
 	past := from != nil
+	if n.site == "" && !n.forAll { // what is seen and may not be changed
+		if err := tx.forAll(); err != nil {
+			var none T
+			return none, err
+		}
+	}
 	from, err := n.validFrom(ctx, tx, from)
 	if err != nil {
 		var none T
@@ -154,20 +167,20 @@ func (n *Noun[T, K]) Revise(ctx context.Context, tx *Tx, id K, version int64, fr
 	}
 	since := "$3"
 	if len(n.dated) > 0 && !past && reflect.DeepEqual(n.packDated(&was), n.packDated(&is)) {
-		since = fmt.Sprintf(`(select max(valid_from) from revision where coop_id = $1 and noun = '%s' and id = $2 and valid_from <= $3)`, n.name)
+		since = fmt.Sprintf(`(select max(valid_from) from revision r where coop_id = $1 and %s and noun = '%s' and id = $2 and valid_from <= $3)`, n.ownRevision("r"), n.name)
 	}
 	columns := n.changing(false)
 	sql := fmt.Sprintf(`
 		with changed as (
-			update %[1]s set (%[2]s, version) = row (%[3]s, version + 1)
-			where coop_id = $1 and id = $2
+			update %[1]s n set (%[2]s, version) = row (%[3]s, version + 1)
+			where coop_id = $1 and %[7]s and id = $2
 			returning *
 		), revised as (
 			insert into revision (coop_id, noun, id, version, site_id, valid_from, facts)
 			select coop_id, '%[1]s', id, version, %[4]s, %[5]s, to_jsonb(changed) - 'coop_id' from changed
 		)
 		select %[6]s from changed n`,
-		n.name, strings.Join(columns, ", "), placeholders(4, len(columns)), n.siteColumn(), since, n.columns("n", "n"))
+		n.name, strings.Join(columns, ", "), strings.Join(placeholders(4, len(columns)), ", "), n.siteColumn(), since, n.columns("n", "n"), n.own("n"))
 	is, err = one[T](ctx, tx, sql, append([]any{tx.coop, id, from}, n.pack(&is)[len(n.fixed):]...)...)
 	if err == nil && n.follow != nil {
 		err = n.follow(ctx, tx, &was, &is, deref(from))
@@ -181,21 +194,21 @@ func (n *Noun[T, K]) Revise(ctx context.Context, tx *Tx, id K, version int64, fr
 // lock returns the thing to be changed, with its dated facts as of a day, and
 // keeps others from changing it until the transaction ends.
 func (n *Noun[T, K]) lock(ctx context.Context, tx *Tx, id K, version int64, on *domain.Date) (T, error) {
-	sql, args := fmt.Sprintf(`select %s from %s n where n.coop_id = $1 and n.id = $2 and n.version = $3 for no key update`,
-		n.columns("n", "n"), n.name), []any{tx.coop, id, version}
+	sql, args := fmt.Sprintf(`select %s from %s n where n.coop_id = $1 and %s and n.id = $2 and n.version = $3 for no key update`,
+		n.columns("n", "n"), n.name, n.own("n")), []any{tx.coop, id, version}
 	if len(n.dated) > 0 {
 		sql = fmt.Sprintf(`
 			select %[1]s
 			from %[2]s n
 			cross join lateral (
 				select r.facts from revision r
-				where r.coop_id = n.coop_id and r.noun = '%[2]s' and r.id = n.id
+				where r.coop_id = n.coop_id and %[4]s and r.noun = '%[2]s' and r.id = n.id
 				and (r.valid_from is null or r.valid_from <= $4)
 				order by r.valid_from desc nulls last, r.version desc
 				limit 1) r
 			cross join lateral jsonb_populate_record(n, r.facts) d
-			where n.coop_id = $1 and n.id = $2 and n.version = $3
-			for no key update of n`, n.columns("n", "d"), n.name)
+			where n.coop_id = $1 and %[3]s and n.id = $2 and n.version = $3
+			for no key update of n`, n.columns("n", "d"), n.name, n.own("n"), n.ownRevision("r"))
 		args = append(args, *on)
 	}
 	found, err := one[T](ctx, tx, sql, args...)
@@ -213,13 +226,13 @@ func (n *Noun[T, K]) settle(ctx context.Context, tx *Tx, id K) (T, error) {
 	sql := fmt.Sprintf(`
 		update %[1]s n set (%[2]s) = (select %[3]s from jsonb_populate_record(n, r.facts) d)
 		from (
-			select facts from revision
-			where coop_id = $1 and noun = '%[1]s' and id = $2
+			select facts from revision r
+			where coop_id = $1 and %[6]s and noun = '%[1]s' and id = $2
 			order by valid_from desc nulls last, version desc
 			limit 1) r
-		where n.coop_id = $1 and n.id = $2
+		where n.coop_id = $1 and %[5]s and n.id = $2
 		returning %[4]s`,
-		n.name, strings.Join(n.dated, ", "), "d."+strings.Join(n.dated, ", d."), n.columns("n", "n"))
+		n.name, strings.Join(n.dated, ", "), "d."+strings.Join(n.dated, ", d."), n.columns("n", "n"), n.own("n"), n.ownRevision("r"))
 	return one[T](ctx, tx, sql, tx.coop, id)
 }
 
@@ -272,10 +285,10 @@ func (n *Noun[T, K]) Revisions(ctx context.Context, tx *Tx, h History[K]) ([]dom
 	sql := fmt.Sprintf(`
 		select r.valid_from, r.recorded_at, r.recorded_by, %s
 		from revision r
-		join %s n on n.coop_id = r.coop_id and n.id = r.id
+		join %s n on n.coop_id = r.coop_id and %s and n.id = r.id
 		cross join lateral jsonb_populate_record(n, r.facts) d
-		where %s
-		order by r.id, r.valid_from nulls first, r.version`, n.columns("d", "d"), n.name, w)
+		where %s and %s
+		order by r.id, r.valid_from nulls first, r.version`, n.columns("d", "d"), n.name, n.own("n"), w, n.ownRevision("r"))
 	var history []domain.Revision[T]
 	tx.queue(sql, w.args...).Query(func(rows pgx.Rows) (err error) {
 		history, err = pgx.CollectRows(rows, toRevision[T])
@@ -332,6 +345,35 @@ func (n *Noun[T, K]) changing(fixed bool) []string {
 // packDated returns the values of the dated columns.
 func (n *Noun[T, K]) packDated(facts *T) []any { return n.pack(facts)[len(n.fixed)+len(n.plain):] }
 
+// own is the condition that a row of the noun's table is for the token, see [bind].
+func (n *Noun[T, K]) own(row string) string {
+	switch {
+	case n.forAll:
+		return "own_site(null)"
+	case n.site == "":
+		return "true"
+	}
+	return "own_site(" + row + "." + n.site + ")"
+}
+
+// ownRevision is own for a row of the table revision.
+func (n *Noun[T, K]) ownRevision(row string) string {
+	if n.site == "" {
+		return n.own(row)
+	}
+	return "own_site(" + row + ".site_id)"
+}
+
+// ownValues lists placeholders for the columns of a new row, whose site, if it is at
+// one, is nothing unless it is one of the token's.
+func (n *Noun[T, K]) ownValues(from int, columns []string) string {
+	list := placeholders(from, len(columns))
+	if i := slices.Index(columns, "site_id"); i >= 0 {
+		list[i] = "case when own_site(" + list[i] + ") then " + list[i] + "::uuid end"
+	}
+	return strings.Join(list, ", ")
+}
+
 func (n *Noun[T, K]) siteColumn() string {
 	if n.site == "" {
 		return "null::uuid"
@@ -339,12 +381,12 @@ func (n *Noun[T, K]) siteColumn() string {
 	return n.site
 }
 
-func placeholders(from, n int) string {
+func placeholders(from, n int) []string {
 	list := make([]string, n)
 	for i := range list {
 		list[i] = fmt.Sprintf("$%d", from+i)
 	}
-	return strings.Join(list, ", ")
+	return list
 }
 
 func invalid(pointer, detail string) error {

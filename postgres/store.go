@@ -39,6 +39,7 @@ type Store struct {
 	settle         time.Duration
 	folded         folded
 	currencies     sync.Map // domain.CoopID to domain.Currency, which never changes
+	sites          sync.Map // tokenKey to its []domain.SiteID, of the tokens that hold
 	used           sync.Map // domain.TokenID to the domain.Date of its last use, as far as it was used here
 }
 

@@ -47,25 +47,26 @@ type (
 )
 
 var (
-	upsertBatchDay = upsert("batch_day", "coop_id, batch_id, day", "coop_id, site_id, batch_id, day", batchColumns)
-	upsertBatchSum = upsert("batch_sum", "coop_id, batch_id", "coop_id, site_id, batch_id, day", batchColumns)
-	upsertStoreDay = upsert("store_day", "coop_id, site_id, product_id, day", "coop_id, site_id, product_id, day", storeColumns)
-	upsertUnitDay  = upsert("unit_day", "coop_id, unit_id, day", "coop_id, site_id, unit_id, day", unitColumns)
+	upsertBatchDay = upsert("batch_day", "coop_id, batch_id, day", "batch_id, day", batchColumns)
+	upsertBatchSum = upsert("batch_sum", "coop_id, batch_id", "batch_id", "day, "+batchColumns)
+	upsertStoreDay = upsert("store_day", "coop_id, site_id, product_id, day", "product_id, day", storeColumns)
+	upsertUnitDay  = upsert("unit_day", "coop_id, unit_id, day", "unit_id, day", unitColumns)
 )
 
-// upsert writes the statement that puts one derived row in its place.
-func upsert(table, key, keys, columns string) string {
-	names := strings.FieldsFunc(keys+", "+columns, func(r rune) bool { return strings.ContainsRune(", \n\t", r) })
-	values := make([]string, len(names))
-	var sets []string
-	for i, n := range names {
-		values[i] = fmt.Sprintf("$%d", i+1)
-		if n == "day" && key != keys || !strings.Contains(keys, n) {
-			sets = append(sets, n+" = excluded."+n)
-		}
+// upsert writes the statement that puts one derived row of a site in its place.
+func upsert(table, key, names, columns string) string {
+	words := func(list string) []string {
+		return strings.FieldsFunc(list, func(r rune) bool { return strings.ContainsRune(", \n\t", r) })
 	}
-	return fmt.Sprintf("insert into %s (%s) values (%s) on conflict (%s) do update set %s",
-		table, strings.Join(names, ", "), strings.Join(values, ", "), key, strings.Join(sets, ", "))
+	values := words(names + ", " + columns)
+	sets := words(columns)
+	for i, c := range sets {
+		sets[i] = c + " = excluded." + c
+	}
+	return fmt.Sprintf(`
+		insert into %s (coop_id, site_id, %s) values ($1, case when own_site($2) then $2::uuid end, %s)
+		on conflict (%s) do update set %s`,
+		table, strings.Join(values, ", "), strings.Join(placeholders(3, len(values)), ", "), key, strings.Join(sets, ", "))
 }
 
 // fields returns the values of a state in the order of its columns.
@@ -159,7 +160,7 @@ func (tx *Tx) saveDays(site domain.SiteID, days []dayRows) {
 func (tx *Tx) saveShared(site domain.SiteID, c domain.SharedCost) {
 	const sql = `
 		insert into shared_cost (coop_id, site_id, entry_id, category, occurred_on, covers_from, covers_to, amount)
-		values ($1, $2, $3, $4, $5, $6, $7, $8)
+		values ($1, case when own_site($2) then $2::uuid end, $3, $4, $5, $6, $7, $8)
 		on conflict (coop_id, entry_id, category) do update set occurred_on = excluded.occurred_on,
 			covers_from = excluded.covers_from, covers_to = excluded.covers_to, amount = excluded.amount`
 	tx.queue(sql, tx.coop, site, c.Entry, int16(c.Category), c.On, c.From, c.To, c.Amount)
@@ -169,18 +170,18 @@ func (tx *Tx) saveShared(site domain.SiteID, c domain.SharedCost) {
 // The latest states of its batches are put back to the day before.
 func (tx *Tx) clearFrom(site domain.SiteID, from domain.Date) {
 	for _, table := range []string{"batch_day", "store_day", "unit_day"} {
-		tx.queue(`delete from `+table+` where coop_id = $1 and site_id = $2 and day >= $3`, tx.coop, site, from)
+		tx.queue(`delete from `+table+` where coop_id = $1 and own_site($2) and site_id = $2 and day >= $3`, tx.coop, site, from)
 	}
-	tx.queue(`delete from shared_cost where coop_id = $1 and site_id = $2 and occurred_on >= $3`, tx.coop, site, from)
-	tx.queue(`delete from batch_sum where coop_id = $1 and site_id = $2 and day >= $3`, tx.coop, site, from)
+	tx.queue(`delete from shared_cost where coop_id = $1 and own_site($2) and site_id = $2 and occurred_on >= $3`, tx.coop, site, from)
+	tx.queue(`delete from batch_sum where coop_id = $1 and own_site($2) and site_id = $2 and day >= $3`, tx.coop, site, from)
 	const back = `
 		insert into batch_sum (coop_id, site_id, batch_id, day, ` + batchColumns + `)
 		select d.coop_id, d.site_id, d.batch_id, d.day, ` + batchColumns + ` from batch b
 		cross join lateral (
 			select * from batch_day d
-			where d.coop_id = b.coop_id and d.batch_id = b.id
+			where d.coop_id = b.coop_id and own_site(d.site_id) and d.batch_id = b.id
 			order by d.day desc limit 1) d
-		where b.coop_id = $1 and b.site_id = $2
+		where b.coop_id = $1 and own_site($2) and b.site_id = $2
 		on conflict do nothing`
 	tx.queue(back, tx.coop, site)
 }
@@ -212,15 +213,15 @@ func (tx *Tx) statesBefore(site domain.SiteID, day domain.Date, into *states) {
 		select d.batch_id, d.day, ` + batchColumns + ` from batch b
 		cross join lateral (
 			select * from batch_day d
-			where d.coop_id = b.coop_id and d.batch_id = b.id and d.day < $3
+			where d.coop_id = b.coop_id and own_site(d.site_id) and d.batch_id = b.id and d.day < $3
 			order by d.day desc limit 1) d
-		where b.coop_id = $1 and b.site_id = $2`
+		where b.coop_id = $1 and own_site($2) and b.site_id = $2`
 	later(tx, &into.batches, batches, tx.coop, site, day)
 	const stores = `
 		select d.product_id, d.day, ` + storeColumns + ` from product p
 		cross join lateral (
 			select * from store_day d
-			where d.coop_id = p.coop_id and d.site_id = $2 and d.product_id = p.id and d.day < $3
+			where d.coop_id = p.coop_id and own_site($2) and d.site_id = $2 and d.product_id = p.id and d.day < $3
 			order by d.day desc limit 1) d
 		where p.coop_id = $1`
 	later(tx, &into.stores, stores, tx.coop, site, day)
@@ -228,8 +229,8 @@ func (tx *Tx) statesBefore(site domain.SiteID, day domain.Date, into *states) {
 		select d.unit_id, d.day, ` + unitColumns + ` from unit u
 		cross join lateral (
 			select * from unit_day d
-			where d.coop_id = u.coop_id and d.unit_id = u.id and d.day < $3
+			where d.coop_id = u.coop_id and own_site(d.site_id) and d.unit_id = u.id and d.day < $3
 			order by d.day desc limit 1) d
-		where u.coop_id = $1 and u.site_id = $2`
+		where u.coop_id = $1 and own_site($2) and u.site_id = $2`
 	later(tx, &into.units, units, tx.coop, site, day)
 }

@@ -41,9 +41,11 @@ type Actor struct {
 type Tx struct {
 	store   *Store
 	coop    domain.CoopID
+	sites   []domain.SiteID // what [ownSite] stands for; nil: all
 	conn    *pgxpool.Conn
 	batch   *pgx.Batch
 	actor   Actor
+	known   bool // whether sites are those of the token, which [Tx.enter] holds them against
 	entered bool
 	roles   []domain.Role // of which the actor must have one
 	err     error         // the first failure; nothing works after it
@@ -85,7 +87,7 @@ func (s *Store) transact(ctx context.Context, begin string, enter func(*Tx), f f
 			return f(tx)
 		})
 		careful = careful || misnamed(err)
-		if err == nil || !passes(err) && !misnamed(err) || n == attempts {
+		if err == nil || !passes(err) && !misnamed(err) && !errors.Is(err, errOtherSites) || n == attempts {
 			return translate(err)
 		}
 		// Those who collided must not come back at the same moment.
@@ -113,6 +115,11 @@ func (s *Store) attempt(ctx context.Context, begin string, enter func(*Tx), f fu
 	}()
 	tx.batch.Queue(begin)
 	enter(tx)
+	if !tx.known {
+		if err := tx.flush(ctx); err != nil {
+			return err
+		}
+	}
 	if err := f(tx); err != nil {
 		return err
 	}
@@ -146,8 +153,19 @@ func (tx *Tx) rollback(ctx context.Context) {
 	}
 }
 
+// errOtherSites says that a token is for other sites than statements were queued for.
+var errOtherSites = errors.New("the sites of a token have changed")
+
+// enter queues the showing of the token. What is queued after it travels with it, so
+// the sites of the token are remembered from an earlier transaction; only the first
+// one with a token waits to be told them. That they are right is seen before anything
+// of the transaction is used or kept.
 func (tx *Tx) enter(c Credential) {
 	tx.coop, tx.roles = c.Coop, c.Roles
+	key := tokenKey{c.Coop, c.TokenHash}
+	if sites, ok := tx.store.sites.Load(key); ok {
+		tx.sites, tx.known = sites.([]domain.SiteID), true
+	}
 	const sql = `select token_id, name, role, sites, currency, zone, at, last_used_on from enter($1, $2, $3)`
 	tx.queue(sql, c.Coop, c.TokenHash[:], c.Device).QueryRow(func(row pgx.Row) error {
 		var token *domain.TokenID
@@ -158,11 +176,20 @@ func (tx *Tx) enter(c Credential) {
 			return err
 		}
 		if token == nil { // the transaction is in no co-operative, where nothing is found
+			tx.store.sites.Delete(key)
 			tx.err = domain.Errorf(domain.Unauthenticated, "unauthenticated", "this token is not known, or no longer holds")
 			return nil
 		}
 		tx.actor.TokenID, tx.actor.Name, tx.actor.Role = *token, *name, domain.Role(*role)
 		tx.actor.Currency, tx.actor.Zone, tx.actor.At = domain.Currency(*currency), *zone, *at
+		if !tx.known || !sameSites(tx.sites, tx.actor.Sites) {
+			tx.store.sites.Store(key, tx.actor.Sites)
+			if tx.known {
+				tx.err = errOtherSites
+				return nil
+			}
+			tx.sites, tx.known = tx.actor.Sites, true
+		}
 		tx.entered = true
 		tx.store.currencies.LoadOrStore(tx.coop, tx.actor.Currency)
 		if today := domain.DateOf(*at, time.UTC); used == nil || *used < today {
@@ -172,8 +199,14 @@ func (tx *Tx) enter(c Credential) {
 	})
 }
 
+// tokenKey is a token of a co-operative, by its hash.
+type tokenKey struct {
+	coop domain.CoopID
+	hash [32]byte
+}
+
 func (tx *Tx) enterAsOperator(coop domain.CoopID) {
-	tx.coop = coop
+	tx.coop, tx.known = coop, true
 	const settings = `select set_config('app.coop', $1, true), set_config('app.sites', '*', true),
 		set_config('app.token', '', true), set_config('app.actor', 'operator', true), set_config('app.device', '', true)`
 	tx.queue(settings, coop.String())
@@ -208,8 +241,10 @@ func (tx *Tx) Currency(ctx context.Context) (domain.Currency, error) {
 }
 
 // queue adds a statement that is sent with the next one that is waited for, or
-// with the commit. The caller may set what reads its result.
+// with the commit. The caller may set what reads its result. Every table of a site in
+// it is bound by own_site, see [bind].
 func (tx *Tx) queue(sql string, args ...any) *pgx.QueuedQuery {
+	sql, args = bind(sql, args, tx.sites)
 	return tx.batch.Queue(sql, args...)
 }
 

@@ -37,7 +37,7 @@ func (tx *Tx) Verify(ctx context.Context, repair bool) ([]Difference, error) {
 	if repair { // nobody writes meanwhile
 		tx.alone()
 	}
-	sites, err := all[struct{ ID domain.SiteID }](ctx, tx, `select id from site where coop_id = $1 order by id`, tx.coop)
+	sites, err := all[struct{ ID domain.SiteID }](ctx, tx, `select id from site where coop_id = $1 and own_site(id) order by id`, tx.coop)
 	if err != nil {
 		return nil, err
 	}
@@ -65,11 +65,11 @@ func (tx *Tx) verifySite(ctx context.Context, site domain.SiteID) ([]Difference,
 	var stores []storeRow
 	var units []unitRow
 	var shared []sharedRow
-	later(tx, &batches, `select batch_id, day, `+batchColumns+` from batch_day where coop_id = $1 and site_id = $2`, tx.coop, site)
-	later(tx, &sums, `select batch_id, day, `+batchColumns+` from batch_sum where coop_id = $1 and site_id = $2`, tx.coop, site)
-	later(tx, &stores, `select product_id, day, `+storeColumns+` from store_day where coop_id = $1 and site_id = $2`, tx.coop, site)
-	later(tx, &units, `select unit_id, day, `+unitColumns+` from unit_day where coop_id = $1 and site_id = $2`, tx.coop, site)
-	later(tx, &shared, `select entry_id, category, occurred_on, covers_from, covers_to, amount from shared_cost where coop_id = $1 and site_id = $2`, tx.coop, site)
+	later(tx, &batches, `select batch_id, day, `+batchColumns+` from batch_day where coop_id = $1 and own_site($2) and site_id = $2`, tx.coop, site)
+	later(tx, &sums, `select batch_id, day, `+batchColumns+` from batch_sum where coop_id = $1 and own_site($2) and site_id = $2`, tx.coop, site)
+	later(tx, &stores, `select product_id, day, `+storeColumns+` from store_day where coop_id = $1 and own_site($2) and site_id = $2`, tx.coop, site)
+	later(tx, &units, `select unit_id, day, `+unitColumns+` from unit_day where coop_id = $1 and own_site($2) and site_id = $2`, tx.coop, site)
+	later(tx, &shared, `select entry_id, category, occurred_on, covers_from, covers_to, amount from shared_cost where coop_id = $1 and own_site($2) and site_id = $2`, tx.coop, site)
 	if err := tx.flush(ctx); err != nil {
 		return nil, nil, err
 	}
