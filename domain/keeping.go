@@ -56,14 +56,19 @@ func (k *Keeping) stocks(unit UnitID) []Stock {
 	return found
 }
 
-// stock returns the fish of a batch that has a state.
+// stock returns the fish of a batch.
 func (k *Keeping) stock(id BatchID) Stock {
 	b, facts := k.States[id], k.Batches[id]
-	s := Stock{ID: id, Name: facts.Name, Species: facts.Species, Fish: b.OnHand(), Basis: "none"}
+	s := Stock{ID: id, Name: facts.Name, Species: facts.Species, Basis: "none"}
 	s.Target = none("g", "there is no plan for "+facts.Name+" that names a target weight")
 	if facts.TargetWeight != nil {
 		s.Target = recorded(float64(*facts.TargetWeight)/1000, "g", "plan of the batch")
 	}
+	if b == nil || b.OnHand() <= 0 {
+		s.Weight, s.Biomass = none("g", "there are no fish in it"), none("kg", "there are no fish in it")
+		return s
+	}
+	s.Fish = b.OnHand()
 	if b.MeanFish == 0 {
 		s.Weight, s.Biomass = none("g", "the fish were never weighed"), none("kg", "the fish were never weighed")
 		return s

@@ -1,6 +1,7 @@
 package domain
 
 import (
+	"cmp"
 	"math"
 
 	"shoalbook/domain/husbandry"
@@ -30,8 +31,8 @@ func none(unit, reason string) Number {
 }
 
 // from returns what follows from other numbers, or the first reason why one of them
-// is not there. The function gets their values and returns false if nothing follows,
-// which otherwise then says why.
+// is not there. The function gets their values and returns false if nothing follows;
+// otherwise says why then, and must say something if that can be.
 func from(unit, how, otherwise string, do func(v []float64) (float64, bool), of ...Number) Number {
 	values := make([]float64, len(of))
 	for i, n := range of {
@@ -41,8 +42,8 @@ func from(unit, how, otherwise string, do func(v []float64) (float64, bool), of 
 		values[i] = n.Value
 	}
 	v, ok := do(values)
-	if !ok {
-		return none(unit, otherwise)
+	if !ok || math.IsNaN(v) || math.IsInf(v, 0) {
+		return none(unit, cmp.Or(otherwise, "it does not follow from these numbers"))
 	}
 	return computed(v, unit, how)
 }

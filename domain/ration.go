@@ -59,19 +59,11 @@ func (k *Keeping) Ration(id BatchID) (Ration, error) {
 	}
 	b := k.States[id]
 	if b == nil {
-		b = &BatchState{Unit: facts.Unit, SurvivalBefore: 1}
+		b = &BatchState{Unit: facts.Unit}
 	}
-	r := Ration{State: "growing", Unit: b.Unit}
+	r := Ration{Stock: k.stock(id), State: "growing", Unit: b.Unit}
 	if b.Closed() {
 		r.State = "closed"
-	}
-	if k.States[id] != nil {
-		r.Stock = k.stock(id)
-	} else {
-		r.Stock = Stock{ID: id, Name: facts.Name, Species: facts.Species, Basis: "none", Weight: none("g", "there are no fish in it"), Biomass: none("kg", "there are no fish in it")}
-	}
-	if r.Fish <= 0 {
-		r.Biomass = none("kg", "there are no fish in it")
 	}
 	k.table(&r)
 	k.factors(&r)
