@@ -41,11 +41,7 @@ func (k *Keeping) judge(unit UnitID, species Text, p WaterParameter, name husban
 	switch {
 	case species.Reason != "":
 		v.Bound = none(name.Unit(), species.Reason)
-	case !table:
-		v.Bound = none(name.Unit(), noTable(species.Value))
-	case !known:
-		v.Bound = none(name.Unit(), "there is no limit for it")
-	default:
+	case known:
 		level, bound := limit.Judge(float64(value) / 1000)
 		v.Level = string(level)
 		if bound != nil {
@@ -56,6 +52,10 @@ func (k *Keeping) judge(unit UnitID, species Text, p WaterParameter, name husban
 			}
 			said += fmt.Sprintf(", %s %s", side, spoken(bound.Value))
 		}
+	case !table:
+		v.Bound = none(name.Unit(), noTable(species.Value))
+	default:
+		v.Bound = none(name.Unit(), "there is no limit for it")
 	}
 	u := k.Water[unit]
 	if was := u.WasOn[p]; was != 0 {
