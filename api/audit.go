@@ -129,15 +129,17 @@ type put func(line postgres.LineID, after bool, facts any)
 // sayings renders what lines say, by noun. An entry and one that is held are kept as
 // they are shown.
 var sayings = map[string]func(context.Context, *postgres.Tx, []postgres.LineID, put) error{
-	"coop":      coops.said,
-	"site":      sites.said,
-	"unit":      units.said,
-	"loop":      loops.said,
-	"party":     parties.said,
-	"product":   products.said,
-	"equipment": equipment.said,
-	"batch":     batches.said,
-	"member":    members.said,
+	"coop":        coops.said,
+	"site":        sites.said,
+	"unit":        units.said,
+	"loop":        loops.said,
+	"party":       parties.said,
+	"product":     products.said,
+	"equipment":   equipment.said,
+	"batch":       batches.said,
+	"member":      members.said,
+	"period":      periods.said,
+	"water_limit": waterLimits.said,
 	"token": func(ctx context.Context, tx *postgres.Tx, lines []postgres.LineID, put put) error {
 		found, err := tx.SaidOfTokens(ctx, lines)
 		for _, f := range found {

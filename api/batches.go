@@ -33,7 +33,6 @@ type wirePlan struct {
 
 var batches = noun[domain.Batch, wireBatch]{
 	store: &postgres.Batches,
-	path:  "/v1/batches",
 	key:   func(f *domain.Batch) (domain.BatchID, int64) { return f.ID, f.Version },
 	begin: func(w *wireBatch, id domain.BatchID) domain.Batch {
 		return domain.Batch{ID: id, Site: w.Site, Unit: w.Unit, Species: w.Species}
@@ -105,7 +104,7 @@ func (s *Server) CreateBatch(c *gin.Context, _ openapi.CreateBatchParams) {
 		if !created {
 			return batches.answer(ctx, tx, http.StatusOK, made)
 		}
-		return batches.answer(ctx, tx, http.StatusCreated, made)
+		return batches.created(ctx, tx, c, made)
 	})
 }
 

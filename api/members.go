@@ -26,7 +26,6 @@ type wirePerson struct {
 
 var members = noun[domain.Member, wirePerson]{
 	store: &postgres.Members,
-	path:  "/v1/members",
 	key:   func(f *domain.Member) (domain.MemberID, int64) { return f.ID, f.Version },
 	begin: func(_ *wirePerson, id domain.MemberID) domain.Member { return domain.Member{ID: id} },
 	read: func(_ *reading, w *wirePerson, f *domain.Member) {

@@ -47,6 +47,7 @@ var statuses = map[domain.Kind]int{
 // titles holds the title of every code; one code has one title for ever.
 var titles = map[string]string{
 	"already_reversed":         "The entry is already reversed",
+	"already_set":              "There is one already",
 	"archived":                 "No longer in use",
 	"batch_closed":             "The batch is closed",
 	"in_withdrawal":            "The fish must not be eaten yet",

@@ -1,6 +1,7 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"net/http"
@@ -20,7 +21,6 @@ import (
 // its facts, W the same on the wire.
 type noun[T, W any] struct {
 	store *postgres.Noun[T, domain.ID[T]]
-	path  string                                         // of the list it is in
 	key   func(*T) (id domain.ID[T], version int64)      //
 	begin func(*W, domain.ID[T]) T                       // makes a new thing, with what no change can reach
 	read  func(*reading, *W, *T)                         // takes over all that can be changed
@@ -28,6 +28,7 @@ type noun[T, W any] struct {
 	dated func(*W) any                                   // the part that has revisions, if there is one
 	now   func(context.Context, *postgres.Tx, []W) error // adds what only the journal says, if there is such
 	tag   func(w *W, version int64) (entityTag string)   // nil: of the version alone
+	home  func(*T) *domain.SiteID                        // of what is listed under its site, and has no site in its body
 }
 
 // asked is what a list can be asked for.
@@ -45,6 +46,13 @@ func (n *noun[T, W]) list(s *Server, c *gin.Context, q asked) {
 			return reply{}, err
 		}
 		site := optionalID[domain.SiteFacts](q.site)
+		if n.home != nil {
+			here, err := siteOf(ctx, tx, c)
+			if err != nil {
+				return reply{}, err
+			}
+			site = &here
+		}
 		found, more, err := n.store.List(ctx, tx, postgres.Filter[domain.ID[T]]{After: after, Limit: p.limit, Archived: q.archived, Site: site})
 		if err != nil {
 			return reply{}, err
@@ -60,7 +68,7 @@ func (n *noun[T, W]) list(s *Server, c *gin.Context, q asked) {
 func (n *noun[T, W]) get(s *Server, c *gin.Context, id domain.ID[T]) {
 	s.view(c, func(ctx context.Context, tx *postgres.Tx) (reply, error) {
 		found, err := n.store.Get(ctx, tx, id)
-		if err != nil {
+		if err = cmp.Or(err, n.isHere(c, &found)); err != nil {
 			return reply{}, err
 		}
 		return n.answer(ctx, tx, http.StatusOK, found)
@@ -75,6 +83,9 @@ func (n *noun[T, W]) create(s *Server, c *gin.Context, key string) {
 			return reply{}, err
 		}
 		facts, err := n.decode(ctx, tx, bodyOf(c), domain.ID[T](id))
+		if err == nil && n.home != nil {
+			*n.home(&facts), err = siteOf(ctx, tx, c)
+		}
 		if err != nil {
 			return reply{}, err
 		}
@@ -82,14 +93,35 @@ func (n *noun[T, W]) create(s *Server, c *gin.Context, key string) {
 		if err != nil {
 			return reply{}, err
 		}
-		return n.answer(ctx, tx, http.StatusCreated, made)
+		return n.created(ctx, tx, c, made)
 	})
+}
+
+// siteOf returns the site in the path, which must be there.
+func siteOf(ctx context.Context, tx *postgres.Tx, c *gin.Context) (domain.SiteID, error) {
+	id, err := domain.ParseID[domain.SiteFacts](c.Param("id"))
+	if err != nil {
+		return id, domain.Missing("site")
+	}
+	_, err = postgres.Sites.Get(ctx, tx, id)
+	return id, err
+}
+
+// isHere refuses a thing that is at another site than the one in the path.
+func (n *noun[T, W]) isHere(c *gin.Context, thing *T) error {
+	if n.home == nil {
+		return nil
+	}
+	if id, err := domain.ParseID[domain.SiteFacts](c.Param("id")); err != nil || id != *n.home(thing) {
+		return n.store.Missing()
+	}
+	return nil
 }
 
 // revise changes what a merge patch names, from the day it names on.
 func (n *noun[T, W]) revise(s *Server, c *gin.Context, id domain.ID[T]) {
 	s.update(c, func(ctx context.Context, tx *postgres.Tx) (reply, error) {
-		version, err := n.match(ctx, tx, c.Request.Header, id)
+		version, err := n.match(ctx, tx, c, id)
 		if err != nil {
 			return reply{}, err
 		}
@@ -114,13 +146,13 @@ func (n *noun[T, W]) revise(s *Server, c *gin.Context, id domain.ID[T]) {
 
 // match returns the version of a thing that may be changed, since it is the one the
 // client has read. Nobody else changes it meanwhile.
-func (n *noun[T, W]) match(ctx context.Context, tx *postgres.Tx, h http.Header, id domain.ID[T]) (int64, error) {
-	condition, err := parseIfMatch(h)
+func (n *noun[T, W]) match(ctx context.Context, tx *postgres.Tx, c *gin.Context, id domain.ID[T]) (int64, error) {
+	condition, err := parseIfMatch(c.Request.Header)
 	if err != nil {
 		return 0, err
 	}
 	held, err := n.store.Hold(ctx, tx, id)
-	if err != nil {
+	if err = cmp.Or(err, n.isHere(c, &held)); err != nil {
 		return 0, err
 	}
 	shown, err := n.show(ctx, tx, held)
@@ -232,19 +264,21 @@ func (n *noun[T, W]) show(ctx context.Context, tx *postgres.Tx, things ...T) ([]
 	return shown, err
 }
 
-// answer renders one thing; a new one with its address.
+// created renders a new thing with its address, which is under that of its list.
+func (n *noun[T, W]) created(ctx context.Context, tx *postgres.Tx, c *gin.Context, thing T) (reply, error) {
+	a, err := n.answer(ctx, tx, http.StatusCreated, thing)
+	return a.with("Location", c.Request.URL.Path+"/"+n.id(&thing).String()), err
+}
+
+// answer renders one thing.
 func (n *noun[T, W]) answer(ctx context.Context, tx *postgres.Tx, status int, thing T) (reply, error) {
 	shown, err := n.show(ctx, tx, thing)
 	if err != nil {
 		return reply{}, err
 	}
 	a, err := jsonReply(status, shown[0])
-	id, version := n.key(&thing)
-	a = a.with("ETag", n.entityTag(&shown[0], version))
-	if status == http.StatusCreated {
-		a = a.with("Location", n.path+"/"+id.String())
-	}
-	return a, err
+	_, version := n.key(&thing)
+	return a.with("ETag", n.entityTag(&shown[0], version)), err
 }
 
 func (n *noun[T, W]) entityTag(w *W, version int64) string {

@@ -62,7 +62,6 @@ type wirePoint struct {
 
 var sites = noun[domain.SiteFacts, wireSite]{
 	store: &postgres.Sites,
-	path:  "/v1/sites",
 	key:   func(f *domain.SiteFacts) (domain.SiteID, int64) { return f.ID, f.Version },
 	begin: func(_ *wireSite, id domain.SiteID) domain.SiteFacts { return domain.SiteFacts{ID: id} },
 	read: func(r *reading, w *wireSite, f *domain.SiteFacts) {

@@ -21,7 +21,6 @@ type wireParty struct {
 
 var parties = noun[domain.Party, wireParty]{
 	store: &postgres.Parties,
-	path:  "/v1/parties",
 	key:   func(f *domain.Party) (domain.PartyID, int64) { return f.ID, f.Version },
 	begin: func(_ *wireParty, id domain.PartyID) domain.Party { return domain.Party{ID: id} },
 	read: func(_ *reading, w *wireParty, f *domain.Party) {
@@ -70,7 +69,6 @@ type wireProductFacts struct {
 
 var products = noun[domain.Product, wireProduct]{
 	store: &postgres.Products,
-	path:  "/v1/products",
 	key:   func(f *domain.Product) (domain.ProductID, int64) { return f.ID, f.Version },
 	begin: func(w *wireProduct, id domain.ProductID) domain.Product {
 		f := domain.Product{ID: id, Category: w.Category, Unit: w.Unit, Stored: w.Category != "energy" && w.Category != "water"}

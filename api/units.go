@@ -29,7 +29,6 @@ type wireUnitFacts struct {
 
 var units = noun[domain.Unit, wireUnit]{
 	store: &postgres.Units,
-	path:  "/v1/units",
 	key:   func(f *domain.Unit) (domain.UnitID, int64) { return f.ID, f.Version },
 	begin: func(w *wireUnit, id domain.UnitID) domain.Unit { return domain.Unit{ID: id, Site: w.Site} },
 	read: func(r *reading, w *wireUnit, f *domain.Unit) {
@@ -84,7 +83,6 @@ type wireLoopFacts struct {
 
 var loops = noun[domain.Loop, wireLoop]{
 	store: &postgres.Loops,
-	path:  "/v1/loops",
 	key:   func(f *domain.Loop) (domain.LoopID, int64) { return f.ID, f.Version },
 	begin: func(w *wireLoop, id domain.LoopID) domain.Loop { return domain.Loop{ID: id, Site: w.Site} },
 	read: func(r *reading, w *wireLoop, f *domain.Loop) {
@@ -141,7 +139,6 @@ type wireEquipmentFacts struct {
 
 var equipment = noun[domain.Equipment, wireEquipment]{
 	store: &postgres.Equipment,
-	path:  "/v1/equipment",
 	key:   func(f *domain.Equipment) (domain.EquipmentID, int64) { return f.ID, f.Version },
 	begin: func(w *wireEquipment, id domain.EquipmentID) domain.Equipment {
 		if w.Salvage == "" {

@@ -148,5 +148,5 @@ func (s *service) smuggle(o operation, body any, object map[string]any, names []
 	if o.takes("If-Match") {
 		headers = append(headers, "If-Match", "*")
 	}
-	return s.do(o.method, strings.Replace(o.path, "{id}", newText(), 1), s.coordinator, text, headers...).want(http.StatusBadRequest, "invalid_request")
+	return s.do(o.method, o.address(newText()), s.coordinator, text, headers...).want(http.StatusBadRequest, "invalid_request")
 }

@@ -88,6 +88,8 @@ func TestEveryWriteLeavesALine(t *testing.T) {
 	batch := p.newBatch()
 	person := s.create("/v1/members", members{"name": "Chanda", "role": "adviser"})
 	newBatch := newText()
+	period := s.create("/v1/sites/"+p.site+"/calendar", `{"kind":"term","name":"Term 2","starts_on":"2026-05-11","ends_on":"2026-08-06"}`)
+	limit := s.create("/v1/limits", `{"species":"CLZ","parameter":"oxygen","low_warn":4,"source":"the adviser"}`)
 
 	tried := map[string]bool{}
 	for _, c := range []struct {
@@ -115,6 +117,10 @@ func TestEveryWriteLeavesALine(t *testing.T) {
 		{"reviseBatch", batch, `{"season":"cold 2026"}`, p.site, "season=warm 2026", "season=cold 2026"},
 		{"createMember", "", `{"name":"Mutale","role":"auditor"}`, "", "", "role=auditor"},
 		{"reviseMember", person, `{"role":"treasurer"}`, "", "role=adviser", "role=treasurer"},
+		{"createPeriod", "", `{"kind":"holiday","name":"August","starts_on":"2026-08-07","ends_on":"2026-09-06"}`, p.site, "", "ends_on=2026-09-06"},
+		{"revisePeriod", period, `{"feeder":"the caretaker"}`, p.site, "feeder=<nil>", "feeder=the caretaker"},
+		{"createLimit", "", `{"species":"CLZ","parameter":"no2","high_warn":0.5,"source":"the adviser"}`, "", "", "high_warn=0.5"},
+		{"reviseLimit", limit, `{"low_warn":4.5}`, "", "low_warn=4", "low_warn=4.5"},
 		{"createToken", "", `{"name":"screen","role":"adviser"}`, "", "", "name=screen"},
 		{"revokeToken", spare, nil, "", "revoked_at=<nil>", "name=spare"},
 	} {
@@ -129,7 +135,11 @@ func TestEveryWriteLeavesALine(t *testing.T) {
 			headers = append(headers, "If-Match", "*")
 		}
 		start := time.Now()
-		r := s.do(o.method, strings.Replace(o.path, "{id}", c.id, 1), token, c.body, headers...)
+		home := c.id
+		if strings.HasSuffix(c.operation, "Period") {
+			home = c.site
+		}
+		r := s.do(o.method, strings.NewReplacer("{id}", home, "{period_id}", c.id).Replace(o.path), token, c.body, headers...)
 		if r.status >= 300 {
 			t.Errorf("%s: status %d: %s", c.operation, r.status, r.body)
 			continue
@@ -145,6 +155,9 @@ func TestEveryWriteLeavesALine(t *testing.T) {
 		}
 		l := after[lines]
 		noun := strings.ToLower(c.operation[len(c.operation)-len(strings.TrimLeft(c.operation, "abcdefghijklmnopqrstuvwxyz")):])
+		if noun == "limit" {
+			noun = "water_limit"
+		}
 		action := map[bool]string{true: "created", false: "changed"}[strings.HasPrefix(c.operation, "create")]
 		site := c.site
 		if site == "itself" {

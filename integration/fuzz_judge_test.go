@@ -23,6 +23,10 @@ var wordy = map[string][]string{
 	"reviseMember":    {"/sites"},                                  //
 	"createToken":     {"/name", "/role", "/sites", "/expires_at"}, // needed without a member; within two years
 	"reverseEntry":    {"/occurred_on", "/replacement"},            // an entry that cannot be
+	"createPeriod":    {"/starts_on", "/ends_on"},                  // after 1990; not before, and at most a year
+	"revisePeriod":    {"/starts_on", "/ends_on"},                  //
+	"createLimit":     {"/low_", "/high_"},                         // some, in rising order
+	"reviseLimit":     {"/low_", "/high_"},                         //
 	"getPerformance":  {"/query/as_of"},                            // not in the future
 	"getLineage":      {"/query/as_of"},                            //
 }
@@ -72,7 +76,7 @@ func (w *world) judgeRefusal(rt *rapid.T, r fuzzed, a response) {
 			rt.Fatal("it is allowed by the contract")
 		}
 	case http.StatusNotFound:
-		if !r.strangeID && r.sees == "" {
+		if !r.strangeID && r.sees == "" && !strings.Contains(r.path, "/calendar/") { // of that site
 			rt.Fatal("it was there before")
 		}
 	case http.StatusForbidden:
@@ -80,7 +84,8 @@ func (w *world) judgeRefusal(rt *rapid.T, r fuzzed, a response) {
 			rt.Fatal("it is for the role")
 		}
 	case http.StatusConflict:
-		if !slices.Contains([]string{"createBatch", "reverseEntry"}, o) || a.at("/code") != "id_conflict" {
+		limit := slices.Contains([]string{"createLimit", "reviseLimit"}, o) && a.at("/code") == "already_set"
+		if !limit && (!slices.Contains([]string{"createBatch", "reverseEntry"}, o) || a.at("/code") != "id_conflict") {
 			rt.Fatal("there is no other of the same id")
 		}
 	case http.StatusPreconditionFailed:

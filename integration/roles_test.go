@@ -24,7 +24,7 @@ func (s *service) ask(o operation, token string) response {
 	if o.RequestBody != nil {
 		body = o.example(s.t)
 	}
-	return s.do(o.method, strings.Replace(o.path, "{id}", newText(), 1)+o.needed(), token, body, headers...)
+	return s.do(o.method, o.address(newText())+o.needed(), token, body, headers...)
 }
 
 // Every role asks for every operation: what the contract gives it is done or refused

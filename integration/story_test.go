@@ -49,6 +49,12 @@ func newStory(s *service, mark string) *story {
 	y.creates("createEquipment", 51, nil)
 	y.creates("createMember", 71, nil)
 	y.creates("createToken", 81, nil)
+	y.creates("createPeriod", 22, nil)
+	if len(y.do("GET", "/v1/limits", y.coordinator, nil).want(http.StatusOK).ids()) == 0 {
+		y.creates("createLimit", 79, nil)
+	} else { // of each there is one
+		y.creates("createLimit", 79, map[string]any{"parameter": "no2"})
+	}
 	y.client(61)
 	y.client(62)
 	y.creates("createBatch", 61, nil)
@@ -134,7 +140,7 @@ func (y *story) creates(operation string, n int, change map[string]any) {
 	if o.takes("Idempotency-Key") {
 		headers = []string{"Idempotency-Key", newText()}
 	}
-	r := y.do(o.method, o.path, y.coordinator, body, headers...).want(http.StatusCreated)
+	r := y.do(o.method, o.address(y.id(1)), y.coordinator, body, headers...).want(http.StatusCreated)
 	y.ids[exampleID(n)] = r.at("/id")
 	y.made = append(y.made, r)
 }
@@ -151,7 +157,7 @@ func (y *story) records(entries ...any) {
 var (
 	anyID     = regexp.MustCompile(`[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}`)
 	aYear     = regexp.MustCompile(`"(202[56])-`)
-	freeTexts = []string{"name", "reason", "lot", "crop", "note", "size_class", "season"}
+	freeTexts = []string{"name", "reason", "lot", "crop", "note", "size_class", "season", "feeder", "source", "what", "dose", "findings", "advice"}
 )
 
 // told returns an example as it is told here.

@@ -88,6 +88,18 @@ type ServerInterface interface {
 	// ListEquipmentRevisions Revisions of a piece of equipment
 	// (GET /v1/equipment/{id}/revisions)
 	ListEquipmentRevisions(c *gin.Context, id EquipmentPath, params ListEquipmentRevisionsParams)
+	// ListLimits List limits of the co-operative
+	// (GET /v1/limits)
+	ListLimits(c *gin.Context, params ListLimitsParams)
+	// CreateLimit Set a limit
+	// (POST /v1/limits)
+	CreateLimit(c *gin.Context, params CreateLimitParams)
+	// GetLimit Read a limit of the co-operative
+	// (GET /v1/limits/{id})
+	GetLimit(c *gin.Context, id LimitPath)
+	// ReviseLimit Revise a limit of the co-operative
+	// (PATCH /v1/limits/{id})
+	ReviseLimit(c *gin.Context, id LimitPath, params ReviseLimitParams)
 	// ListLoops List loops
 	// (GET /v1/loops)
 	ListLoops(c *gin.Context, params ListLoopsParams)
@@ -160,12 +172,27 @@ type ServerInterface interface {
 	// ReviseSite Revise a site
 	// (PATCH /v1/sites/{id})
 	ReviseSite(c *gin.Context, id SitePath, params ReviseSiteParams)
+	// ListPeriods The calendar of a site
+	// (GET /v1/sites/{id}/calendar)
+	ListPeriods(c *gin.Context, id SitePath, params ListPeriodsParams)
+	// CreatePeriod Add a term or holiday
+	// (POST /v1/sites/{id}/calendar)
+	CreatePeriod(c *gin.Context, id SitePath, params CreatePeriodParams)
+	// GetPeriod Read a term or holiday
+	// (GET /v1/sites/{id}/calendar/{period_id})
+	GetPeriod(c *gin.Context, id SitePath, periodID PeriodPath)
+	// RevisePeriod Revise a term or holiday
+	// (PATCH /v1/sites/{id}/calendar/{period_id})
+	RevisePeriod(c *gin.Context, id SitePath, periodID PeriodPath, params RevisePeriodParams)
 	// GetStore Store of a site
 	// (GET /v1/sites/{id}/store)
 	GetStore(c *gin.Context, id SitePath, params GetStoreParams)
 	// ListSpecies List species
 	// (GET /v1/species)
 	ListSpecies(c *gin.Context)
+	// ListSpeciesLimits What water is judged by
+	// (GET /v1/species/{code}/limits)
+	ListSpeciesLimits(c *gin.Context, code SpeciesPath)
 	// ListTokens List tokens
 	// (GET /v1/tokens)
 	ListTokens(c *gin.Context, params ListTokensParams)
@@ -1275,6 +1302,207 @@ func (siw *ServerInterfaceWrapper) ListEquipmentRevisions(c *gin.Context) {
 	}
 
 	siw.Handler.ListEquipmentRevisions(c, id, params)
+}
+
+// ListLimits operation middleware
+func (siw *ServerInterfaceWrapper) ListLimits(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListLimitsParams
+
+	// ------------- Optional query parameter "archived" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "archived", c.Request.URL.Query(), &params.Archived, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter archived: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", c.Request.URL.Query(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter after: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", c.Request.URL.Query(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter limit: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.ListLimits(c, params)
+}
+
+// CreateLimit operation middleware
+func (siw *ServerInterfaceWrapper) CreateLimit(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CreateLimitParams
+
+	headers := c.Request.Header
+
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for Idempotency-Key, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter Idempotency-Key: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+
+	} else {
+		siw.ErrorHandler(c, fmt.Errorf("Header parameter Idempotency-Key is required, but not found"), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.CreateLimit(c, params)
+}
+
+// GetLimit operation middleware
+func (siw *ServerInterfaceWrapper) GetLimit(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "id" -------------
+	var id LimitPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", c.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.GetLimit(c, id)
+}
+
+// ReviseLimit operation middleware
+func (siw *ServerInterfaceWrapper) ReviseLimit(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "id" -------------
+	var id LimitPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", c.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ReviseLimitParams
+
+	headers := c.Request.Header
+
+	// ------------- Required header parameter "If-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-Match")]; found {
+		var IfMatch IfMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-Match", valueList[0], &IfMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfMatch = IfMatch
+
+	} else {
+		siw.ErrorHandler(c, fmt.Errorf("Header parameter If-Match is required, but not found"), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.ReviseLimit(c, id, params)
 }
 
 // ListLoops operation middleware
@@ -2448,6 +2676,243 @@ func (siw *ServerInterfaceWrapper) ReviseSite(c *gin.Context) {
 	siw.Handler.ReviseSite(c, id, params)
 }
 
+// ListPeriods operation middleware
+func (siw *ServerInterfaceWrapper) ListPeriods(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "id" -------------
+	var id SitePath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", c.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListPeriodsParams
+
+	// ------------- Optional query parameter "archived" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "archived", c.Request.URL.Query(), &params.Archived, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter archived: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", c.Request.URL.Query(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter after: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", c.Request.URL.Query(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter limit: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.ListPeriods(c, id, params)
+}
+
+// CreatePeriod operation middleware
+func (siw *ServerInterfaceWrapper) CreatePeriod(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "id" -------------
+	var id SitePath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", c.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CreatePeriodParams
+
+	headers := c.Request.Header
+
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for Idempotency-Key, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter Idempotency-Key: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+
+	} else {
+		siw.ErrorHandler(c, fmt.Errorf("Header parameter Idempotency-Key is required, but not found"), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.CreatePeriod(c, id, params)
+}
+
+// GetPeriod operation middleware
+func (siw *ServerInterfaceWrapper) GetPeriod(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "id" -------------
+	var id SitePath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", c.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "period_id" -------------
+	var periodID PeriodPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "period_id", c.Param("period_id"), &periodID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter period_id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.GetPeriod(c, id, periodID)
+}
+
+// RevisePeriod operation middleware
+func (siw *ServerInterfaceWrapper) RevisePeriod(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "id" -------------
+	var id SitePath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", c.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "period_id" -------------
+	var periodID PeriodPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "period_id", c.Param("period_id"), &periodID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter period_id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params RevisePeriodParams
+
+	headers := c.Request.Header
+
+	// ------------- Required header parameter "If-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-Match")]; found {
+		var IfMatch IfMatch
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for If-Match, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-Match", valueList[0], &IfMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter If-Match: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IfMatch = IfMatch
+
+	} else {
+		siw.ErrorHandler(c, fmt.Errorf("Header parameter If-Match is required, but not found"), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.RevisePeriod(c, id, periodID, params)
+}
+
 // GetStore operation middleware
 func (siw *ServerInterfaceWrapper) GetStore(c *gin.Context) {
 
@@ -2503,6 +2968,31 @@ func (siw *ServerInterfaceWrapper) ListSpecies(c *gin.Context) {
 	}
 
 	siw.Handler.ListSpecies(c)
+}
+
+// ListSpeciesLimits operation middleware
+func (siw *ServerInterfaceWrapper) ListSpeciesLimits(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "code" -------------
+	var code SpeciesPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "code", c.Param("code"), &code, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter code: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.ListSpeciesLimits(c, code)
 }
 
 // ListTokens operation middleware
@@ -3074,6 +3564,10 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.GET(options.BaseURL+"/v1/batches/:id/ration", wrapper.GetRation)
 	router.GET(options.BaseURL+"/v1/batches/:id/lineage", wrapper.GetLineage)
 	router.GET(options.BaseURL+"/v1/sites/:id/store", wrapper.GetStore)
+	router.GET(options.BaseURL+"/v1/sites/:id/calendar", wrapper.ListPeriods)
+	router.POST(options.BaseURL+"/v1/sites/:id/calendar", wrapper.CreatePeriod)
+	router.GET(options.BaseURL+"/v1/sites/:id/calendar/:period_id", wrapper.GetPeriod)
+	router.PATCH(options.BaseURL+"/v1/sites/:id/calendar/:period_id", wrapper.RevisePeriod)
 	router.GET(options.BaseURL+"/v1/overview", wrapper.GetOverview)
 	router.GET(options.BaseURL+"/v1/accounts", wrapper.ListAccounts)
 	router.GET(options.BaseURL+"/v1/questions", wrapper.ListQuestions)
@@ -3114,6 +3608,11 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.PATCH(options.BaseURL+"/v1/coop", wrapper.ReviseCoop)
 	router.GET(options.BaseURL+"/v1/transport", wrapper.CheckTransport)
 	router.GET(options.BaseURL+"/v1/species", wrapper.ListSpecies)
+	router.GET(options.BaseURL+"/v1/species/:code/limits", wrapper.ListSpeciesLimits)
+	router.GET(options.BaseURL+"/v1/limits", wrapper.ListLimits)
+	router.POST(options.BaseURL+"/v1/limits", wrapper.CreateLimit)
+	router.GET(options.BaseURL+"/v1/limits/:id", wrapper.GetLimit)
+	router.PATCH(options.BaseURL+"/v1/limits/:id", wrapper.ReviseLimit)
 	router.GET(options.BaseURL+"/v1/members", wrapper.ListMembers)
 	router.POST(options.BaseURL+"/v1/members", wrapper.CreateMember)
 	router.GET(options.BaseURL+"/v1/members/:id", wrapper.GetMember)

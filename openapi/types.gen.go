@@ -38,18 +38,20 @@ func (e AuditAction) Valid() bool {
 
 // Defines values for AuditNoun.
 const (
-	AuditNounBatch     AuditNoun = "batch"
-	AuditNounCoop      AuditNoun = "coop"
-	AuditNounEntry     AuditNoun = "entry"
-	AuditNounEquipment AuditNoun = "equipment"
-	AuditNounHeld      AuditNoun = "held"
-	AuditNounLoop      AuditNoun = "loop"
-	AuditNounMember    AuditNoun = "member"
-	AuditNounParty     AuditNoun = "party"
-	AuditNounProduct   AuditNoun = "product"
-	AuditNounSite      AuditNoun = "site"
-	AuditNounToken     AuditNoun = "token"
-	AuditNounUnit      AuditNoun = "unit"
+	AuditNounBatch      AuditNoun = "batch"
+	AuditNounCoop       AuditNoun = "coop"
+	AuditNounEntry      AuditNoun = "entry"
+	AuditNounEquipment  AuditNoun = "equipment"
+	AuditNounHeld       AuditNoun = "held"
+	AuditNounLoop       AuditNoun = "loop"
+	AuditNounMember     AuditNoun = "member"
+	AuditNounParty      AuditNoun = "party"
+	AuditNounPeriod     AuditNoun = "period"
+	AuditNounProduct    AuditNoun = "product"
+	AuditNounSite       AuditNoun = "site"
+	AuditNounToken      AuditNoun = "token"
+	AuditNounUnit       AuditNoun = "unit"
+	AuditNounWaterLimit AuditNoun = "water_limit"
 )
 
 // Valid indicates whether the value is a known member of the AuditNoun enum.
@@ -71,6 +73,8 @@ func (e AuditNoun) Valid() bool {
 		return true
 	case AuditNounParty:
 		return true
+	case AuditNounPeriod:
+		return true
 	case AuditNounProduct:
 		return true
 	case AuditNounSite:
@@ -78,6 +82,8 @@ func (e AuditNoun) Valid() bool {
 	case AuditNounToken:
 		return true
 	case AuditNounUnit:
+		return true
+	case AuditNounWaterLimit:
 		return true
 	default:
 		return false
@@ -1005,6 +1011,24 @@ func (e PaymentDirection) Valid() bool {
 	}
 }
 
+// Defines values for PeriodKind.
+const (
+	PeriodKindHoliday PeriodKind = "holiday"
+	PeriodKindTerm    PeriodKind = "term"
+)
+
+// Valid indicates whether the value is a known member of the PeriodKind enum.
+func (e PeriodKind) Valid() bool {
+	switch e {
+	case PeriodKindHoliday:
+		return true
+	case PeriodKindTerm:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for PointType.
 const (
 	PointTypePoint PointType = "Point"
@@ -1038,6 +1062,7 @@ func (e PointOrNullType) Valid() bool {
 // Defines values for ProblemCode.
 const (
 	ProblemCodeAlreadyReversed        ProblemCode = "already_reversed"
+	ProblemCodeAlreadySet             ProblemCode = "already_set"
 	ProblemCodeArchived               ProblemCode = "archived"
 	ProblemCodeBatchClosed            ProblemCode = "batch_closed"
 	ProblemCodeBeforeBatch            ProblemCode = "before_batch"
@@ -1080,6 +1105,8 @@ const (
 func (e ProblemCode) Valid() bool {
 	switch e {
 	case ProblemCodeAlreadyReversed:
+		return true
+	case ProblemCodeAlreadySet:
 		return true
 	case ProblemCodeArchived:
 		return true
@@ -1584,6 +1611,45 @@ func (e UnitKind) Valid() bool {
 	}
 }
 
+// Defines values for WaterParameter.
+const (
+	WaterParameterAlkalinity  WaterParameter = "alkalinity"
+	WaterParameterNh3         WaterParameter = "nh3"
+	WaterParameterNo2         WaterParameter = "no2"
+	WaterParameterNo3         WaterParameter = "no3"
+	WaterParameterOxygen      WaterParameter = "oxygen"
+	WaterParameterPh          WaterParameter = "ph"
+	WaterParameterSalinity    WaterParameter = "salinity"
+	WaterParameterTan         WaterParameter = "tan"
+	WaterParameterTemperature WaterParameter = "temperature"
+)
+
+// Valid indicates whether the value is a known member of the WaterParameter enum.
+func (e WaterParameter) Valid() bool {
+	switch e {
+	case WaterParameterAlkalinity:
+		return true
+	case WaterParameterNh3:
+		return true
+	case WaterParameterNo2:
+		return true
+	case WaterParameterNo3:
+		return true
+	case WaterParameterOxygen:
+		return true
+	case WaterParameterPh:
+		return true
+	case WaterParameterSalinity:
+		return true
+	case WaterParameterTan:
+		return true
+	case WaterParameterTemperature:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for WaterVerdictLevel.
 const (
 	WaterVerdictLevelAlarm   WaterVerdictLevel = "alarm"
@@ -1742,7 +1808,7 @@ type AuditLine struct {
 	What AuditSubject `json:"what"`
 }
 
-// AuditNoun What was changed; `held` is an entry kept outside the journal since it did not fit.
+// AuditNoun What was changed; `period` is a time in a calendar, `held` is an entry kept outside the journal since it did not fit.
 type AuditNoun string
 
 // AuditPage A page of the audit trail.
@@ -1765,7 +1831,7 @@ type AuditSubject struct {
 	// Kind What happened.
 	Kind *EntryKind `json:"kind,omitempty"`
 
-	// Noun What was changed; `held` is an entry kept outside the journal since it did not fit.
+	// Noun What was changed; `period` is a time in a calendar, `held` is an entry kept outside the journal since it did not fit.
 	Noun AuditNoun `json:"noun"`
 }
 
@@ -1900,6 +1966,9 @@ type BatchState string
 
 // BiomassBasis How the weight on hand is known: counted and weighed; the book count times the last mean weight; a forecast; or there is none to know.
 type BiomassBasis string
+
+// Bound In the unit of the parameter, up to three decimals.
+type Bound = float64
 
 // Capacity What a tank can carry.
 type Capacity struct {
@@ -3579,6 +3648,9 @@ type FeedLeft struct {
 	ProteinPercent SourcedNumber `json:"protein_percent"`
 }
 
+// Feeder Who feeds the fish meanwhile.
+type Feeder = string
+
 // FeedingResponse How the fish took the feed.
 type FeedingResponse string
 
@@ -3724,6 +3796,53 @@ type Kilograms = float64
 
 // LengthType How the fish were measured: to the tip of the tail, to its root, or to its fork.
 type LengthType string
+
+// LimitBound One end of a limit, and what it is worth.
+type LimitBound struct {
+	// Provenance How far a number can be trusted: read in its source, from memory of its source,
+	// common practice without a source, computed from the others, measured at the
+	// site, or recorded by the co-operative.
+	Provenance *Provenance `json:"provenance"`
+
+	// Source Where it is from.
+	Source string `json:"source"`
+
+	// Value In the unit of the parameter.
+	Value float64 `json:"value"`
+}
+
+// LimitID What the co-operative holds good water to be.
+type LimitID = openapi_types.UUID
+
+// LimitInForce The limit of one parameter; a bound that is left out is none.
+type LimitInForce struct {
+	// Conflicts What sources say against each other.
+	Conflicts []SourceConflict `json:"conflicts"`
+
+	// HighAlarm One end of a limit, and what it is worth.
+	HighAlarm *LimitBound `json:"high_alarm,omitempty"`
+
+	// HighWarn One end of a limit, and what it is worth.
+	HighWarn *LimitBound `json:"high_warn,omitempty"`
+
+	// LimitID The limit of the co-operative, if it is not the default.
+	LimitID *openapi_types.UUID `json:"limit_id,omitempty"`
+
+	// LowAlarm One end of a limit, and what it is worth.
+	LowAlarm *LimitBound `json:"low_alarm,omitempty"`
+
+	// LowWarn One end of a limit, and what it is worth.
+	LowWarn *LimitBound `json:"low_warn,omitempty"`
+
+	// Parameter What is read of water: °C, mg/l of oxygen, pH, total and un-ionised ammonia in mg/l as nitrogen, mg/l of the ions NO2 and NO3, mg/l as CaCO3, g of salt in a kg.
+	Parameter WaterParameter `json:"parameter"`
+
+	// Unit The unit of the bounds; empty for pH.
+	Unit string `json:"unit"`
+}
+
+// LimitSource Where it is from.
+type LimitSource = string
 
 // Lineage The family of a batch.
 type Lineage struct {
@@ -4378,6 +4497,87 @@ type PerformanceSurvival struct {
 	ToDay *[]SurvivalDay `json:"to_day"`
 }
 
+// Period A time in the calendar of a site.
+type Period struct {
+	// Archived True once it is out of use. Nothing is ever deleted.
+	Archived Archived `json:"archived"`
+
+	// EndsOn The last day.
+	EndsOn openapi_types.Date `json:"ends_on"`
+
+	// Feeder Who feeds the fish meanwhile; left out if nobody is named.
+	Feeder *string `json:"feeder,omitempty"`
+
+	// ID A term or holiday in the calendar of a site.
+	ID PeriodID `json:"id"`
+
+	// Kind Whether there is school.
+	Kind PeriodKind `json:"kind"`
+
+	// Name What people call it.
+	Name Name `json:"name"`
+
+	// SiteID A school or farm.
+	SiteID SiteID `json:"site_id"`
+
+	// StartsOn The first day.
+	StartsOn openapi_types.Date `json:"starts_on"`
+}
+
+// PeriodID A term or holiday in the calendar of a site.
+type PeriodID = openapi_types.UUID
+
+// PeriodKind Whether there is school.
+type PeriodKind string
+
+// PeriodPage A page of a calendar.
+type PeriodPage struct {
+	// Items In a fixed order.
+	Items []Period `json:"items"`
+
+	// Next Where the next page begins: give it as `after`. Left out on the last page.
+	Next *Cursor `json:"next,omitempty"`
+}
+
+// PeriodPatch What to change about a term or holiday.
+type PeriodPatch struct {
+	// Archived True once it is out of use. Nothing is ever deleted.
+	Archived *Archived `json:"archived,omitempty"`
+
+	// EndsOn The last day.
+	EndsOn *openapi_types.Date `json:"ends_on,omitempty"`
+
+	// Feeder Who feeds the fish meanwhile.
+	Feeder *string `json:"feeder,omitempty"`
+
+	// Kind Whether there is school.
+	Kind *PeriodKind `json:"kind,omitempty"`
+
+	// Name What people call it.
+	Name *Name `json:"name,omitempty"`
+
+	// StartsOn The first day.
+	StartsOn *openapi_types.Date `json:"starts_on,omitempty"`
+}
+
+// PeriodRequest A term or holiday to add.
+type PeriodRequest struct {
+	// EndsOn The last day, at most a year later.
+	EndsOn openapi_types.Date `json:"ends_on"`
+
+	// Feeder Who feeds the fish meanwhile.
+	Feeder *Feeder `json:"feeder,omitempty"`
+
+	// Kind Whether there is school.
+	Kind PeriodKind `json:"kind"`
+
+	// Name What people call it.
+	Name Name `json:"name"`
+
+	// StartsOn The first day.
+	StartsOn openapi_types.Date `json:"starts_on"`
+}
+
 // PersonName The name of the token that wrote it.
 //
 // Example: Tumbawe keeper
@@ -4974,6 +5174,17 @@ type Species struct {
 // Example: CLZ
 type SpeciesCode = string
 
+// SpeciesLimits What readings of the water of a species are judged by.
+type SpeciesLimits struct {
+	// Items By parameter. Empty if nothing is known of the species.
+	Items []LimitInForce `json:"items"`
+
+	// Species FAO ASFIS code of three letters; CLZ is North African catfish, TLN Nile tilapia.
+	//
+	// Example: CLZ
+	Species SpeciesCode `json:"species"`
+}
+
 // SpeciesList Every species.
 type SpeciesList struct {
 	// Items By code.
@@ -5328,6 +5539,97 @@ type UnitRevisionPage struct {
 // Example: 2026-03-01
 type ValidFrom = openapi_types.Date
 
+// WaterLimit What the co-operative holds good water to be; a bound that is left out is none.
+type WaterLimit struct {
+	// Archived True once it is out of use. Nothing is ever deleted.
+	Archived Archived `json:"archived"`
+
+	// HighAlarm In the unit of the parameter, up to three decimals.
+	HighAlarm *Bound `json:"high_alarm,omitempty"`
+
+	// HighWarn In the unit of the parameter, up to three decimals.
+	HighWarn *Bound `json:"high_warn,omitempty"`
+
+	// ID What the co-operative holds good water to be.
+	ID LimitID `json:"id"`
+
+	// LowAlarm In the unit of the parameter, up to three decimals.
+	LowAlarm *Bound `json:"low_alarm,omitempty"`
+
+	// LowWarn In the unit of the parameter, up to three decimals.
+	LowWarn *Bound `json:"low_warn,omitempty"`
+
+	// Parameter What is read of water: °C, mg/l of oxygen, pH, total and un-ionised ammonia in mg/l as nitrogen, mg/l of the ions NO2 and NO3, mg/l as CaCO3, g of salt in a kg.
+	Parameter WaterParameter `json:"parameter"`
+
+	// Source Where it is from.
+	Source LimitSource `json:"source"`
+
+	// Species FAO ASFIS code of three letters; CLZ is North African catfish, TLN Nile tilapia.
+	//
+	// Example: CLZ
+	Species SpeciesCode `json:"species"`
+}
+
+// WaterLimitPage A page of limits.
+type WaterLimitPage struct {
+	// Items In a fixed order.
+	Items []WaterLimit `json:"items"`
+
+	// Next Where the next page begins: give it as `after`. Left out on the last page.
+	Next *Cursor `json:"next,omitempty"`
+}
+
+// WaterLimitPatch What to change about a limit.
+type WaterLimitPatch struct {
+	// Archived True once it is out of use. Nothing is ever deleted.
+	Archived *Archived `json:"archived,omitempty"`
+
+	// HighAlarm Above it fish are in danger.
+	HighAlarm *float64 `json:"high_alarm,omitempty"`
+
+	// HighWarn Above it somebody is warned.
+	HighWarn *float64 `json:"high_warn,omitempty"`
+
+	// LowAlarm Below it fish are in danger.
+	LowAlarm *float64 `json:"low_alarm,omitempty"`
+
+	// LowWarn Below it somebody is warned.
+	LowWarn *float64 `json:"low_warn,omitempty"`
+
+	// Source Where it is from.
+	Source *LimitSource `json:"source,omitempty"`
+}
+
+// WaterLimitRequest A limit to set; at least one bound, in rising order.
+type WaterLimitRequest struct {
+	// HighAlarm In the unit of the parameter, up to three decimals.
+	HighAlarm *Bound `json:"high_alarm,omitempty"`
+
+	// HighWarn In the unit of the parameter, up to three decimals.
+	HighWarn *Bound `json:"high_warn,omitempty"`
+
+	// LowAlarm In the unit of the parameter, up to three decimals.
+	LowAlarm *Bound `json:"low_alarm,omitempty"`
+
+	// LowWarn In the unit of the parameter, up to three decimals.
+	LowWarn *Bound `json:"low_warn,omitempty"`
+
+	// Parameter What is read of water: °C, mg/l of oxygen, pH, total and un-ionised ammonia in mg/l as nitrogen, mg/l of the ions NO2 and NO3, mg/l as CaCO3, g of salt in a kg.
+	Parameter WaterParameter `json:"parameter"`
+
+	// Source Where it is from.
+	Source LimitSource `json:"source"`
+
+	// Species FAO ASFIS code of three letters; CLZ is North African catfish, TLN Nile tilapia.
+	//
+	// Example: CLZ
+	Species SpeciesCode `json:"species"`
+}
+
+// WaterParameter What is read of water: °C, mg/l of oxygen, pH, total and un-ionised ammonia in mg/l as nitrogen, mg/l of the ions NO2 and NO3, mg/l as CaCO3, g of salt in a kg.
+type WaterParameter string
+
 // WaterVerdict What a reading of the water means for the fish.
 type WaterVerdict struct {
 	// Bound A number with what it is worth, or null and the reason why there is none.
@@ -5406,6 +5708,9 @@ type KnownAt = time.Time
 // Limit defines model for Limit.
 type Limit = int
 
+// LimitPath What the co-operative holds good water to be.
+type LimitPath = LimitID
+
 // LoopPath Units that share water.
 type LoopPath = LoopID
 
@@ -5414,6 +5719,9 @@ type MemberPath = MemberID
 
 // PartyPath A hatchery, seller, buyer or funder.
 type PartyPath = PartyID
+
+// PeriodPath A term or holiday in the calendar of a site.
+type PeriodPath = PeriodID
 
 // Prefer defines model for Prefer.
 type Prefer = string
@@ -5426,6 +5734,11 @@ type SiteFilter = SiteID
 
 // SitePath A school or farm.
 type SitePath = SiteID
+
+// SpeciesPath FAO ASFIS code of three letters; CLZ is North African catfish, TLN Nile tilapia.
+//
+// Example: CLZ
+type SpeciesPath = SpeciesCode
 
 // TokenPath What a token is known by, once it is made.
 type TokenPath = TokenID
@@ -5675,6 +5988,37 @@ type ListEquipmentRevisionsParams struct {
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 }
 
+// ListLimitsParams defines parameters for ListLimits.
+type ListLimitsParams struct {
+	// Archived True lists what was archived, false what is in use.
+	Archived *ArchivedFilter `form:"archived,omitempty" json:"archived,omitempty"`
+
+	// After Where the last page ended, the `next` of its answer. Keep the other parameters as they were.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit At most so many items on a page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// CreateLimitParams defines parameters for CreateLimit.
+type CreateLimitParams struct {
+	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
+	// the same body gives the first answer again; with another body it is refused.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// ReviseLimitParams defines parameters for ReviseLimit.
+type ReviseLimitParams struct {
+	// IfMatch The `ETag` of what you read, so that nobody's change is overwritten unseen.
+	IfMatch IfMatch `json:"If-Match"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
 // ListLoopsParams defines parameters for ListLoops.
 type ListLoopsParams struct {
 	// SiteID Only what belongs to this site.
@@ -5869,6 +6213,37 @@ type ReviseSiteParams struct {
 	XDevice *Device `json:"X-Device,omitempty"`
 }
 
+// ListPeriodsParams defines parameters for ListPeriods.
+type ListPeriodsParams struct {
+	// Archived True lists what was archived, false what is in use.
+	Archived *ArchivedFilter `form:"archived,omitempty" json:"archived,omitempty"`
+
+	// After Where the last page ended, the `next` of its answer. Keep the other parameters as they were.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit At most so many items on a page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// CreatePeriodParams defines parameters for CreatePeriod.
+type CreatePeriodParams struct {
+	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
+	// the same body gives the first answer again; with another body it is refused.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// RevisePeriodParams defines parameters for RevisePeriod.
+type RevisePeriodParams struct {
+	// IfMatch The `ETag` of what you read, so that nobody's change is overwritten unseen.
+	IfMatch IfMatch `json:"If-Match"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
 // GetStoreParams defines parameters for GetStore.
 type GetStoreParams struct {
 	// After Where the last page ended, the `next` of its answer. Keep the other parameters as they were.
@@ -6006,6 +6381,12 @@ type CreateEquipmentJSONRequestBody = EquipmentRequest
 // ReviseEquipmentApplicationMergePatchPlusJSONRequestBody defines body for ReviseEquipment for application/merge-patch+json ContentType.
 type ReviseEquipmentApplicationMergePatchPlusJSONRequestBody = EquipmentPatch
 
+// CreateLimitJSONRequestBody defines body for CreateLimit for application/json ContentType.
+type CreateLimitJSONRequestBody = WaterLimitRequest
+
+// ReviseLimitApplicationMergePatchPlusJSONRequestBody defines body for ReviseLimit for application/merge-patch+json ContentType.
+type ReviseLimitApplicationMergePatchPlusJSONRequestBody = WaterLimitPatch
+
 // CreateLoopJSONRequestBody defines body for CreateLoop for application/json ContentType.
 type CreateLoopJSONRequestBody = LoopRequest
 
@@ -6035,6 +6416,12 @@ type CreateSiteJSONRequestBody = SiteRequest
 
 // ReviseSiteApplicationMergePatchPlusJSONRequestBody defines body for ReviseSite for application/merge-patch+json ContentType.
 type ReviseSiteApplicationMergePatchPlusJSONRequestBody = SitePatch
+
+// CreatePeriodJSONRequestBody defines body for CreatePeriod for application/json ContentType.
+type CreatePeriodJSONRequestBody = PeriodRequest
+
+// RevisePeriodApplicationMergePatchPlusJSONRequestBody defines body for RevisePeriod for application/merge-patch+json ContentType.
+type RevisePeriodApplicationMergePatchPlusJSONRequestBody = PeriodPatch
 
 // CreateTokenJSONRequestBody defines body for CreateToken for application/json ContentType.
 type CreateTokenJSONRequestBody = TokenRequest
@@ -6321,6 +6708,58 @@ func (t *AuditFacts) FromHeldEntry(v HeldEntry) error {
 
 // MergeHeldEntry performs a merge with any union data inside the AuditFacts, using the provided HeldEntry
 func (t *AuditFacts) MergeHeldEntry(v HeldEntry) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+// AsPeriod returns the union data inside the AuditFacts as a Period
+func (t AuditFacts) AsPeriod() (Period, error) {
+	var body Period
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromPeriod overwrites any union data inside the AuditFacts as the provided Period
+func (t *AuditFacts) FromPeriod(v Period) error {
+	b, err := json.Marshal(v)
+	t.union = b
+	return err
+}
+
+// MergePeriod performs a merge with any union data inside the AuditFacts, using the provided Period
+func (t *AuditFacts) MergePeriod(v Period) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+// AsWaterLimit returns the union data inside the AuditFacts as a WaterLimit
+func (t AuditFacts) AsWaterLimit() (WaterLimit, error) {
+	var body WaterLimit
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromWaterLimit overwrites any union data inside the AuditFacts as the provided WaterLimit
+func (t *AuditFacts) FromWaterLimit(v WaterLimit) error {
+	b, err := json.Marshal(v)
+	t.union = b
+	return err
+}
+
+// MergeWaterLimit performs a merge with any union data inside the AuditFacts, using the provided WaterLimit
+func (t *AuditFacts) MergeWaterLimit(v WaterLimit) error {
 	b, err := json.Marshal(v)
 	if err != nil {
 		return err

@@ -49,7 +49,7 @@ var violations = map[string]domain.Error{
 	"held_pk":      {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another entry that is held"},
 
 	"water_limit_pk":   {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another limit"},
-	"water_limit_once": {Kind: domain.Conflict, Code: "id_conflict", Detail: "there is a limit of this parameter for this species already: change that one"},
+	"water_limit_once": {Kind: domain.Conflict, Code: "already_set", Detail: "there is a limit of this parameter for this species already: change that one"},
 	"question_once":    {Kind: domain.Conflict, Code: "id_conflict", Detail: "this was asked about the entry already"},
 
 	"entry_reversed_once":   {Kind: domain.Refused, Code: "already_reversed", Detail: "this entry is reversed already"},

@@ -3,6 +3,7 @@ package postgres
 import (
 	"context"
 	"errors"
+	"fmt"
 	"reflect"
 	"slices"
 
@@ -164,6 +165,46 @@ var Batches = Noun[domain.Batch, domain.BatchID]{
 		}
 		return inUse(ctx, tx, "unit", "/unit_id", is.Unit, is.Site)
 	},
+}
+
+// Periods has the calendars of the sites.
+var Periods = Noun[domain.Period, domain.PeriodID]{
+	name:  "period",
+	site:  "site_id",
+	fixed: []string{"site_id"},
+	plain: []string{"kind", "name", "starts_on", "ends_on", "feeder", "archived"},
+	id:    func(f *domain.Period) domain.PeriodID { return f.ID },
+	pack: func(f *domain.Period) []any {
+		return []any{f.Site, f.Kind, f.Name, f.StartsOn, f.EndsOn, f.Feeder, f.Archived}
+	},
+	check: (*domain.Period).Check,
+}
+
+// WaterLimits has what the co-operative holds good water to be.
+var WaterLimits = Noun[domain.WaterLimit, domain.LimitID]{
+	name:  "water_limit",
+	fixed: []string{"species", "parameter"},
+	plain: []string{"low_alarm", "low_warn", "high_warn", "high_alarm", "source", "archived"},
+	id:    func(f *domain.WaterLimit) domain.LimitID { return f.ID },
+	pack: func(f *domain.WaterLimit) []any {
+		return []any{f.Species, f.Parameter, f.LowAlarm, f.LowWarn, f.HighWarn, f.HighAlarm, f.Source, f.Archived}
+	},
+	check: (*domain.WaterLimit).Check,
+}
+
+// LimitsFor returns what readings of the water of a species are judged by.
+func LimitsFor(ctx context.Context, tx *Tx, species string) ([]domain.LimitInForce, error) {
+	var known []struct{ Code string }
+	var own []domain.WaterLimit
+	later(tx, &known, `select code from species where code = $1`, species)
+	later(tx, &own, fmt.Sprintf(`select %s from water_limit n where n.coop_id = $1 and n.species = $2 and not n.archived`, WaterLimits.columns("n", "n")), tx.coop, species)
+	if err := tx.flush(ctx); err != nil {
+		return nil, err
+	}
+	if len(known) == 0 {
+		return nil, domain.Missing("species")
+	}
+	return domain.LimitsInForce(species, own), nil
 }
 
 // CreateBatch adds a batch under the id its sender made. The same batch again is

@@ -54,10 +54,13 @@ func (n *Noun[T, K]) read(ctx context.Context, tx *Tx, id K, locking string) (T,
 	sql := fmt.Sprintf(`select %s from %s n where n.coop_id = $1 and %s and n.id = $2 %s`, n.columns("n", "n"), n.name, n.own("n"), locking)
 	found, err := one[T](ctx, tx, sql, tx.coop, id)
 	if errors.Is(err, pgx.ErrNoRows) {
-		return found, domain.Missing(n.name)
+		return found, n.Missing()
 	}
 	return found, err
 }
+
+// Missing is the answer to a request for one that is not there.
+func (n *Noun[T, K]) Missing() error { return domain.Missing(n.name) }
 
 // List returns things as they are now, and whether there are more after them.
 func (n *Noun[T, K]) List(ctx context.Context, tx *Tx, f Filter[K]) (found []T, more bool, err error) {
@@ -108,7 +111,7 @@ func (n *Noun[T, K]) create(ctx context.Context, tx *Tx, facts T) (made T, ok bo
 	sql := fmt.Sprintf(`
 		with made as (
 			insert into %[1]s (coop_id, id, %[2]s) values ($1, $2, %[3]s)
-			on conflict do nothing
+			on conflict on constraint %[1]s_pk do nothing
 			returning *
 		), revised as (
 			insert into revision (coop_id, noun, id, version, site_id, facts)
