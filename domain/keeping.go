@@ -21,6 +21,7 @@ type Keeping struct {
 	States    map[BatchID]*BatchState
 	Water     map[UnitID]*UnitState
 	Stores    map[ProductID]*StoreState
+	Limits    []WaterLimit // of the co-operative
 }
 
 // How old a reading may be to be taken for today's (common practice, no source):
@@ -155,7 +156,12 @@ func (k *Keeping) salinity(unit UnitID) float64 {
 
 // limit returns what the water of a species should keep within.
 func (k *Keeping) limit(species string, p husbandry.Parameter) (husbandry.Limit, bool) {
-	return husbandry.LimitOf(species, p)
+	for _, l := range LimitsInForce(species, k.Limits) {
+		if l.Parameter == p {
+			return l.Limit, true
+		}
+	}
+	return husbandry.Limit{}, false
 }
 
 // inLoop returns the units of a loop that are in use, by name.

@@ -89,3 +89,32 @@ func TestLimitsInForce(t *testing.T) {
 		t.Errorf("there are limits of nothing: %+v", got)
 	}
 }
+
+// Where the co-operative has set a limit, verdicts go by it.
+func TestVerdictsGoByTheCoop(t *testing.T) {
+	t.Parallel()
+	j := thirty()
+	j.add(day(5), domain.Water{Unit: tank1, NO2MgL: new(milli(0.8)), AlkalinityMgL: new(milli(15))})
+	k := aquaponics(j.fold(t), day(5))
+	levels := func(species string) (all [2]string) {
+		for _, v := range k.Verdicts(tank1, domain.Text{Value: species}) {
+			if v.Parameter == "no2" {
+				all[0] = v.Level
+			}
+			if v.Parameter == "alkalinity" {
+				all[1] = v.Level
+			}
+		}
+		return all
+	}
+	if got := levels("CLZ"); got != [2]string{"ok", "unknown"} {
+		t.Errorf("by the defaults it is %v", got)
+	}
+	for _, species := range []string{"CLZ", "FCP"} { // of carp nothing else is known
+		k.Limits = append(k.Limits, domain.WaterLimit{Species: species, Parameter: "no2", HighAlarm: new(milli(0.7))},
+			domain.WaterLimit{Species: species, Parameter: "alkalinity", LowWarn: new(milli(20))})
+		if got := levels(species); got != [2]string{"alarm", "warn"} {
+			t.Errorf("%s: by the limits of the co-operative it is %v", species, got)
+		}
+	}
+}

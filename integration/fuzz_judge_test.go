@@ -29,6 +29,7 @@ var wordy = map[string][]string{
 	"reviseLimit":     {"/low_", "/high_"},                         //
 	"getPerformance":  {"/query/as_of"},                            // not in the future
 	"getLineage":      {"/query/as_of"},                            //
+	"getRation":       {"/query/as_of"},                            //
 }
 
 // judge fails unless the answer is the one that is due.

@@ -51,9 +51,9 @@ func newStory(s *service, mark string) *story {
 	y.creates("createToken", 81, nil)
 	y.creates("createPeriod", 22, nil)
 	if len(y.do("GET", "/v1/limits", y.coordinator, nil).want(http.StatusOK).ids()) == 0 {
-		y.creates("createLimit", 79, nil)
+		y.creates("createLimit", 49, nil)
 	} else { // of each there is one
-		y.creates("createLimit", 79, map[string]any{"parameter": "no2"})
+		y.creates("createLimit", 49, map[string]any{"parameter": "no2"})
 	}
 	y.client(61)
 	y.client(62)

@@ -74,7 +74,7 @@ func TestNeighboursAreNowhere(t *testing.T) {
 	w.table()
 }
 
-// newFarWall makes the wall between sites of a co-operative. Parties and products belong
+// newFarWall makes the wall between sites of a co-operative. Parties, products and limits belong
 // to the whole of it, whoever knows the id of a site may send something there, and the
 // same token has told what happened here and there. Members and tokens are not for those
 // who are bound to sites.

@@ -25,6 +25,7 @@ func (tx *Tx) Keeping(ctx context.Context, site domain.SiteID, asOf *domain.Date
 	var st states
 	var batches []domain.Batch
 	tx.statesBefore(site, day+1, &st)
+	tx.limits(&k.Limits)
 	later(tx, &batches, `select `+Batches.columns("n", "n")+` from batch n where n.coop_id = $1 and own_site($2) and n.site_id = $2`, tx.coop, site)
 	units, err := Units.Revisions(ctx, tx, History[domain.UnitID]{Site: &site})
 	if err != nil {

@@ -3,7 +3,6 @@ package postgres
 import (
 	"context"
 	"errors"
-	"fmt"
 	"reflect"
 	"slices"
 
@@ -197,7 +196,7 @@ func LimitsFor(ctx context.Context, tx *Tx, species string) ([]domain.LimitInFor
 	var known []struct{ Code string }
 	var own []domain.WaterLimit
 	later(tx, &known, `select code from species where code = $1`, species)
-	later(tx, &own, fmt.Sprintf(`select %s from water_limit n where n.coop_id = $1 and n.species = $2 and not n.archived`, WaterLimits.columns("n", "n")), tx.coop, species)
+	tx.limits(&own)
 	if err := tx.flush(ctx); err != nil {
 		return nil, err
 	}
@@ -205,6 +204,11 @@ func LimitsFor(ctx context.Context, tx *Tx, species string) ([]domain.LimitInFor
 		return nil, domain.Missing("species")
 	}
 	return domain.LimitsInForce(species, own), nil
+}
+
+// limits queues the reading of the limits of the co-operative that are in force.
+func (tx *Tx) limits(into *[]domain.WaterLimit) {
+	later(tx, into, `select `+WaterLimits.columns("n", "n")+` from water_limit n where n.coop_id = $1 and not n.archived`, tx.coop)
 }
 
 // CreateBatch adds a batch under the id its sender made. The same batch again is
