@@ -21,7 +21,9 @@ type Keeping struct {
 	States    map[BatchID]*BatchState
 	Water     map[UnitID]*UnitState
 	Stores    map[ProductID]*StoreState
-	Limits    []WaterLimit // of the co-operative
+	Limits    []WaterLimit     // of the co-operative
+	Priors    map[string]Prior // by species; what is published of one that is not there
+	Currency  Currency
 }
 
 // How old a reading may be to be taken for today's (common practice, no source):
@@ -39,7 +41,7 @@ type Stock struct {
 	Fish    Fish
 	Weight  Number // mean weight, g
 	Biomass Number // kg
-	Basis   string // counted, sampled, none
+	Basis   string // counted, sampled, forecast, none
 	Target  Number // g, of its plan
 }
 
@@ -75,6 +77,13 @@ func (k *Keeping) stock(id BatchID) Stock {
 		return s
 	}
 	how := "weighed " + ago(k.Day, *b.WeighedOn)
+	if f, _ := NewForecast(b, k.Day, k.prior(facts.Species)); f != nil && f.From < k.Day {
+		o := f.On(k.Day)
+		s.Basis = "forecast"
+		s.Weight = computed(o.WeightG, "g", "forecast of growth; "+how)
+		s.Biomass = computed(float64(s.Fish)*o.WeightG/1000, "kg", "fish in the book × mean weight by the forecast of growth; "+how)
+		return s
+	}
 	s.Weight = measured(float64(b.MeanMg)/float64(b.MeanFish)/1000, "g", how)
 	mg, _ := b.weightOf(b.OnHand())
 	s.Biomass = computed(mg.Kilograms(), "kg", "fish in the book × mean weight, "+how)

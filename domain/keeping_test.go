@@ -35,7 +35,16 @@ func aquaponics(f folded, on domain.Date) *domain.Keeping {
 			salt: {ID: salt, Name: "Salt", Category: "medicine"},
 		},
 		States: f.Batches, Water: f.Units, Stores: f.Stores,
+		Priors: map[string]domain.Prior{"CLZ": still(), "TLN": still(), "FCP": still()}, Currency: "UGX",
 	}
+}
+
+// still is what is known of fish that do not grow, so that the cases stay as they are
+// printed.
+func still() domain.Prior {
+	p := domain.PublishedPrior("")
+	p.Rate, p.Spread = 0, 0
+	return p
 }
 
 // thirty is a journal of 30 catfish of 100 g in the first tank since day 0.

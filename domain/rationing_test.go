@@ -11,7 +11,8 @@ import (
 // weighed is thirty catfish weighed at 200 g on day 30, in water of 25 °C with oxygen,
 // and 40 kg of feed of 32 % in the store.
 func weighed() *journal {
-	j := thirty()
+	j := &journal{} // what they weighed when they came is not known
+	j.add(day(0), domain.Stocking{Batch: a, Origin: "bred", Count: 30})
 	j.add(day(0), domain.Receipt{Product: feed, Quantity: qty(40), Origin: "bought", Amount: new(domain.Money(4000))})
 	j.add(day(30), domain.Sample{Batch: a, Count: 10, Weight: new(kg(2))})
 	j.add(day(33), domain.Water{Unit: tank1, TemperatureC: new(milli(25)), OxygenMgL: new(milli(5))})

@@ -33,3 +33,14 @@ func CountByWeight(total, sampleWeight float64, sampleFish int64) (fish float64,
 	}
 	return total / (sampleWeight / float64(sampleFish)), true
 }
+
+// OfStock returns how many fish of a stock are as good as so many of an endless one:
+// the more of all fish are weighed, the less is left unknown.
+//
+//	⌈n ÷ (1 + (n − 1) ÷ N)⌉
+func OfStock(n, stock int64) int64 {
+	if n <= 1 || stock < 1 {
+		return min(n, stock)
+	}
+	return min(stock, int64(math.Ceil(float64(n)/(1+float64(n-1)/float64(stock)))))
+}
