@@ -28,6 +28,7 @@ var mayAsk = map[string][]domain.Role{
 	"listEntries":            readers,
 	"getEntry":               readers,
 	"getPerformance":         readers,
+	"getForecast":            readers,
 	"getLineage":             readers,
 	"getStore":               readers,
 	"getOverview":            readers,

@@ -48,6 +48,9 @@ func PublishedPrior(species string) Prior {
 	return p
 }
 
+// enoughBatches of a species let a forecast begin before a sample was weighed.
+const enoughBatches = 5
+
 // wander is how far the rate of growth of a batch wanders, as a share of it after
 // 1000 °C·day. It was set on simulated seasons that are not those it is judged by.
 const wander = 0.24
@@ -175,6 +178,8 @@ func NewForecast(b *BatchState, asOf Date, p Prior) (_ *Forecast, reason string)
 		return nil, "the batch is closed: no fish are left"
 	case len(b.WeighOn) == 0:
 		return nil, "the fish were never weighed: weigh some of them"
+	case b.WeighOn[len(b.WeighOn)-1] == *b.FirstOn && p.Batches < enoughBatches:
+		return nil, "no fish were weighed since they came, and there are too few batches to go by: weigh some of them"
 	}
 	w, celsius, read := b.weighings(p.CV)
 	n := len(w)
@@ -182,6 +187,10 @@ func NewForecast(b *BatchState, asOf Date, p Prior) (_ *Forecast, reason string)
 		since: *b.FirstOn, seen: max(asOf, b.WeighOn[n-1]), counted: *b.FirstOn, fish: float64(b.OnHand())}
 	if b.CountedOn != nil {
 		f.counted = *b.CountedOn
+	}
+	if b.WeighedOn != nil && *b.WeighedOn > f.From && b.MeanFish > 0 { // fish came since
+		f.growing = f.at(float64(*b.WeighedOn - f.From)).Mixed(float64(b.MeanMg) / float64(b.MeanFish) / 1000)
+		f.From = *b.WeighedOn
 	}
 	return f, ""
 }

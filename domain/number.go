@@ -109,3 +109,6 @@ type NamedNumber struct {
 	Name string
 	Number
 }
+
+// Thousandth prints a number with three decimals at most.
+func Thousandth(v float64) string { return trimFloat(round(v, 3)) }

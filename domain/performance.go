@@ -2,6 +2,7 @@ package domain
 
 import (
 	"fmt"
+	"math"
 
 	"shoalbook/domain/husbandry"
 	"shoalbook/domain/stats"
@@ -44,6 +45,7 @@ type CategoryAmount struct {
 type Measure struct {
 	State    *BatchState // at the end of the day AsOf
 	AsOf     Date
+	Species  string       // by its ASFIS code
 	Share    Share        // of the site's shared cost
 	Water    *Thousandths // litres of the unit the fish are in
 	Currency Currency
@@ -56,9 +58,10 @@ type reckoning struct {
 	figures
 	b        *BatchState
 	standing Milligrams
-	known    bool   // whether standing is
-	until    Date   // the last day that counts: as of, or the closing
-	noGain   string // why there is no net gain
+	expected *Forecast // what standing is worked out from; nil: a weighing of the day
+	known    bool      // whether standing is
+	until    Date      // the last day that counts: as of, or the closing
+	noGain   string    // why there is no net gain
 }
 
 // sums are those of a batch at one moment, from which feed conversion is taken.
@@ -81,6 +84,12 @@ func (m Measure) Figures() Performance {
 		r.until = *r.b.ClosedOn
 	}
 	r.standing, r.known = r.b.weightOf(r.b.OnHand())
+	// By what is published and not by what the co-operative has learned, so that the
+	// figure follows from the journal of the site alone, and stays as it was known.
+	if f, _ := NewForecast(r.b, m.AsOf, PublishedPrior(m.Species)); f != nil && r.known && f.From < m.AsOf {
+		r.expected = f
+		r.standing = Milligrams(math.Round(float64(r.b.OnHand()) * f.On(m.AsOf).WeightG * 1000))
+	}
 	p := Performance{Cautions: []string{CautionFigures}}
 	r.state()
 	r.fishFigures()
@@ -141,7 +150,7 @@ func (r *reckoning) biomass() {
 	mass("biomass.dead_kg", b.DeadMg, b.DeadUnweighed, b.DeadGuessed > 0, "death")
 	r.flag("biomass.dead_estimated", b.DeadGuessed > 0)
 	r.mass("biomass.harvested_kg", b.HarvestedG.Milligrams(), false, "harvest")
-	counted := b.CountedOn != nil && b.MeasuredOn != nil && *b.CountedOn == *b.MeasuredOn && len(b.Path) == 2 // no change since
+	counted := r.expected == nil && b.CountedOn != nil && b.MeasuredOn != nil && *b.CountedOn == *b.MeasuredOn && len(b.Path) == 2 // no change since
 	switch {
 	case b.OnHand() == 0:
 		r.mass("biomass.on_hand_kg", 0, false)
@@ -149,6 +158,12 @@ func (r *reckoning) biomass() {
 	case !r.known:
 		r.null("biomass.on_hand_kg", "the fish were never weighed")
 		r.text("biomass.on_hand_basis", "none")
+	case r.expected != nil:
+		r.put("biomass.on_hand_kg", formatDecimal(int64(r.standing.Grams()), 3, 0), r.because(&Why{
+			Formula:   "fish by the book × mean weight by the forecast: growth by the weighings since stocking, the last on " + r.expected.From.String() + ", over the warmth of the water",
+			Numerator: fishText(int64(b.OnHand())) + " × " + trimFloat(r.expected.On(r.AsOf).WeightG) + " g", Unit: "kg", Rounding: "3 decimals, half to even", Estimated: true,
+			Source: "weight^½ rises in a straight line with °C·day; where the batch says little: " + r.expected.Source, Kinds: heatKinds, Site: true}))
+		r.text("biomass.on_hand_basis", "forecast")
 	default:
 		r.mass("biomass.on_hand_kg", r.standing, !counted, "sample", "count")
 		if counted {

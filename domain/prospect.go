@@ -36,10 +36,9 @@ type ExpectedDay struct {
 
 // Expected is a median with its intervals.
 type Expected struct {
-	Median   float64
-	In80     [2]float64
-	In95     [2]float64
-	Decimals int
+	Median float64
+	In80   [2]float64
+	In95   [2]float64
 }
 
 // Goal is when a weight is reached and what it takes until then.
@@ -65,12 +64,10 @@ type PlanJudged struct {
 
 // Sampling is how many fish to weigh, and when.
 type Sampling struct {
-	Fish     Number // for ± 10 % at 95 %
-	CV       Number // %, of single weights
-	NextOn   *Date
-	Says     string
-	overdue  bool
-	interval Date
+	Fish   Number // for ± 10 % at 95 %
+	CV     Number // %, of single weights
+	NextOn *Date
+	Says   string
 }
 
 // Asked is what a forecast is asked for.
@@ -113,7 +110,7 @@ func (k *Keeping) Prospect(id BatchID, a Asked) (Prospect, error) {
 	}
 	for d := k.Day; d <= until; d++ {
 		o := f.On(d)
-		p.Days = append(p.Days, ExpectedDay{On: d, Fish: o.Fish, WeightG: expected(o.Weight, 3), BiomassKg: expected(o.Biomass, 3)})
+		p.Days = append(p.Days, ExpectedDay{On: d, Fish: o.Fish, WeightG: expected(o.Weight), BiomassKg: expected(o.Biomass)})
 	}
 	switch {
 	case a.Target != nil:
@@ -135,8 +132,8 @@ func (k *Keeping) prior(species string) Prior {
 	return PublishedPrior(species)
 }
 
-func expected(at func(z float64) float64, decimals int) Expected {
-	return Expected{Median: at(0), In80: [2]float64{at(-stats.Z80), at(stats.Z80)}, In95: [2]float64{at(-stats.Z95), at(stats.Z95)}, Decimals: decimals}
+func expected(at func(z float64) float64) Expected {
+	return Expected{Median: at(0), In80: [2]float64{at(-stats.Z80), at(stats.Z80)}, In95: [2]float64{at(-stats.Z95), at(stats.Z95)}}
 }
 
 // goal returns when a weight is reached, and what it takes.
@@ -235,7 +232,6 @@ func (k *Keeping) sampling(b *BatchState, f *Forecast, prior Prior) Sampling {
 	s.NextOn = &next
 	s.Says = fmt.Sprintf("Weigh %s fish on %s, all together, and count them: that is within 10 %% nineteen times in twenty.", spoken(s.Fish.Value), next)
 	if next <= k.Day {
-		s.overdue = true
 		s.Says = fmt.Sprintf("Weigh %s fish now, all together, and count them: that is within 10 %% nineteen times in twenty.", spoken(s.Fish.Value))
 	}
 	return s

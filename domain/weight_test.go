@@ -50,7 +50,7 @@ func TestConversionIsMeasuredToTheLastWeighing(t *testing.T) {
 	j.add(day(26), domain.Death{Batch: a, Count: 100})
 	p := j.fold(t).figures(a, day(26), "KES")
 	p.want(t, want)
-	p.want(t, map[string]string{"feed.fed_kg": "136", "feed.protein_efficiency": "2.604167", "biomass.on_hand_kg": "36", "biomass.on_hand_basis": `"sampled"`,
+	p.want(t, map[string]string{"feed.fed_kg": "136", "feed.protein_efficiency": "2.604167", "biomass.on_hand_basis": `"forecast"`,
 		"completeness.days_since_weighing": "6", "completeness.days_with_feed": "3", "completeness.days": "26"})
 }
 
@@ -72,8 +72,9 @@ func TestWeighingsOfOneDay(t *testing.T) {
 	}
 	j.add(day(20), domain.Count{Batch: a, Count: 880, Weight: new(kg(39.6))})
 	j.fold(t).figures(a, day(20), "KES").want(t, map[string]string{"growth.mean_weight_g": "45", "biomass.on_hand_kg": "39.6", "fish.unaccounted": "120"})
+	j.fold(t).figures(a, day(20), "KES").want(t, map[string]string{"biomass.on_hand_basis": `"counted"`})
 	j.add(day(21), domain.Death{Batch: a, Count: 1})
-	j.fold(t).figures(a, day(21), "KES").want(t, map[string]string{"biomass.on_hand_basis": `"sampled"`})
+	j.fold(t).figures(a, day(21), "KES").want(t, map[string]string{"biomass.on_hand_basis": `"forecast"`})
 }
 
 // Growth starts at the mean weight over all stocked fish.

@@ -46,6 +46,9 @@ type ServerInterface interface {
 	// ReviseBatch Revise a batch
 	// (PATCH /v1/batches/{id})
 	ReviseBatch(c *gin.Context, id BatchPath, params ReviseBatchParams)
+	// GetForecast How a batch is expected to go on
+	// (GET /v1/batches/{id}/forecast)
+	GetForecast(c *gin.Context, id BatchPath, params GetForecastParams)
 	// GetLineage Family of a batch
 	// (GET /v1/batches/{id}/lineage)
 	GetLineage(c *gin.Context, id BatchPath, params GetLineageParams)
@@ -602,6 +605,58 @@ func (siw *ServerInterfaceWrapper) ReviseBatch(c *gin.Context) {
 	}
 
 	siw.Handler.ReviseBatch(c, id, params)
+}
+
+// GetForecast operation middleware
+func (siw *ServerInterfaceWrapper) GetForecast(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "id" -------------
+	var id BatchPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", c.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetForecastParams
+
+	// ------------- Optional query parameter "as_of" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "as_of", c.Request.URL.Query(), &params.AsOf, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter as_of: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "until" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "until", c.Request.URL.Query(), &params.Until, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter until: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "target_weight_g" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "target_weight_g", c.Request.URL.Query(), &params.TargetWeightG, runtime.BindQueryParameterOptions{Type: "number", Format: "double"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter target_weight_g: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.GetForecast(c, id, params)
 }
 
 // GetLineage operation middleware
@@ -3562,6 +3617,7 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.POST(options.BaseURL+"/v1/entries/:id/reversal", wrapper.ReverseEntry)
 	router.GET(options.BaseURL+"/v1/batches/:id/performance", wrapper.GetPerformance)
 	router.GET(options.BaseURL+"/v1/batches/:id/ration", wrapper.GetRation)
+	router.GET(options.BaseURL+"/v1/batches/:id/forecast", wrapper.GetForecast)
 	router.GET(options.BaseURL+"/v1/batches/:id/lineage", wrapper.GetLineage)
 	router.GET(options.BaseURL+"/v1/sites/:id/store", wrapper.GetStore)
 	router.GET(options.BaseURL+"/v1/sites/:id/calendar", wrapper.ListPeriods)

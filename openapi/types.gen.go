@@ -2191,6 +2191,15 @@ type Currency = string
 // Cursor Where the next page begins: give it as `after`. Left out on the last page.
 type Cursor = string
 
+// DayInterval The days between which it will be; an end that is null cannot be seen.
+type DayInterval struct {
+	// From The first day.
+	From *openapi_types.Date `json:"from"`
+
+	// To The last day.
+	To *openapi_types.Date `json:"to"`
+}
+
 // DeathCause What killed the fish, as far as known.
 type DeathCause string
 
@@ -3528,6 +3537,18 @@ type EquipmentRevisionPage struct {
 	Next *Cursor `json:"next,omitempty"`
 }
 
+// Expected A number that is not known yet.
+type Expected struct {
+	// Interval80 Between these the truth lies four times in five.
+	Interval80 []float64 `json:"interval_80"`
+
+	// Interval95 Between these the truth lies nineteen times in twenty.
+	Interval95 []float64 `json:"interval_95"`
+
+	// Median As likely less as more.
+	Median float64 `json:"median"`
+}
+
 // ExpenseCategory What the money was spent on.
 type ExpenseCategory string
 
@@ -3681,6 +3702,119 @@ type FishCount = int64
 
 // FishCountOrNone How many fish; may be 0.
 type FishCountOrNone = int64
+
+// Forecast How a batch is expected to go on.
+type Forecast struct {
+	// AsOf A day at the site, year-month-day.
+	//
+	// Example: 2026-05-31
+	AsOf CivilDate `json:"as_of"`
+
+	// Basis What the forecast goes by.
+	Basis *ForecastBasis `json:"basis"`
+
+	// BatchID A batch of fish. The UUID is made where the batch is written.
+	BatchID BatchID `json:"batch_id"`
+
+	// BiomassBasis How the weight on hand is known: counted and weighed; the book count times the last mean weight; a forecast; or there is none to know.
+	BiomassBasis BiomassBasis `json:"biomass_basis"`
+
+	// BiomassKg A number with what it is worth, or null and the reason why there is none.
+	BiomassKg SourcedNumber `json:"biomass_kg"`
+
+	// Cautions What to bear in mind.
+	Cautions []Caution `json:"cautions"`
+
+	// Days Day by day; empty without a forecast.
+	Days []ForecastDay `json:"days"`
+
+	// Fish By the book.
+	Fish int64 `json:"fish"`
+
+	// MeanWeightG A number with what it is worth, or null and the reason why there is none.
+	MeanWeightG SourcedNumber `json:"mean_weight_g"`
+
+	// Plan The plan of the batch beside its forecast.
+	Plan *PlanJudged `json:"plan"`
+
+	// Reason Why there is no forecast.
+	Reason *string `json:"reason"`
+
+	// Sampling How many fish to weigh, and when.
+	Sampling SamplingAdvice `json:"sampling"`
+
+	// Species FAO ASFIS code of three letters; CLZ is North African catfish, TLN Nile tilapia.
+	//
+	// Example: CLZ
+	Species SpeciesCode `json:"species"`
+
+	// Target When a weight is reached, and what it takes.
+	Target *ForecastTarget `json:"target"`
+}
+
+// ForecastBasis What the forecast goes by.
+type ForecastBasis struct {
+	// ClosedBatches Batches of the species that are over and that the token may see.
+	ClosedBatches int `json:"closed_batches"`
+
+	// LastWeighedOn A day at the site, year-month-day.
+	//
+	// Example: 2026-05-31
+	LastWeighedOn CivilDate `json:"last_weighed_on"`
+
+	// Published What stands in where there are few of them.
+	Published string `json:"published"`
+
+	// TemperatureC A number with what it is worth, or null and the reason why there is none.
+	TemperatureC SourcedNumber `json:"temperature_c"`
+
+	// Weighings Of this batch, its stocking included.
+	Weighings int `json:"weighings"`
+}
+
+// ForecastDay What is expected on a day.
+type ForecastDay struct {
+	// BiomassKg A number that is not known yet.
+	BiomassKg Expected `json:"biomass_kg"`
+
+	// Fish Fish expected to be alive: of the book, less those that are lost as in other batches.
+	Fish float64 `json:"fish"`
+
+	// On A day at the site, year-month-day.
+	//
+	// Example: 2026-05-31
+	On CivilDate `json:"on"`
+
+	// WeightG A number that is not known yet.
+	WeightG Expected `json:"weight_g"`
+}
+
+// ForecastTarget When a weight is reached, and what it takes.
+type ForecastTarget struct {
+	// Fcr A number with what it is worth, or null and the reason why there is none.
+	Fcr SourcedNumber `json:"fcr"`
+
+	// FeedCost A number with what it is worth, or null and the reason why there is none.
+	FeedCost SourcedNumber `json:"feed_cost"`
+
+	// FeedKg A number with what it is worth, or null and the reason why there is none.
+	FeedKg SourcedNumber `json:"feed_kg"`
+
+	// FeedPrice A number with what it is worth, or null and the reason why there is none.
+	FeedPrice SourcedNumber `json:"feed_price"`
+
+	// Interval80 The days between which it will be; an end that is null cannot be seen.
+	Interval80 DayInterval `json:"interval_80"`
+
+	// Interval95 The days between which it will be; an end that is null cannot be seen.
+	Interval95 DayInterval `json:"interval_95"`
+
+	// On As likely earlier as later; null if not within a year and a half.
+	On *openapi_types.Date `json:"on"`
+
+	// WeightG Of a fish.
+	WeightG float64 `json:"weight_g"`
+}
 
 // Grams g, up to three decimals.
 //
@@ -4597,6 +4731,32 @@ type Plan struct {
 	TargetWeightG float64 `json:"target_weight_g"`
 }
 
+// PlanJudged The plan of the batch beside its forecast.
+type PlanJudged struct {
+	// Chance That the mean weight is reached by then.
+	Chance float64 `json:"chance"`
+
+	// NeededTgc A number with what it is worth, or null and the reason why there is none.
+	NeededTgc SourcedNumber `json:"needed_tgc"`
+
+	// Questioned Whether the plan wants more than was ever seen.
+	Questioned bool `json:"questioned"`
+
+	// Says The answer in plain words.
+	Says Statement `json:"says"`
+
+	// SeenTgc The least and the greatest growth (TGC, k = 1000) ever seen of the species, here or published.
+	SeenTgc []float64 `json:"seen_tgc"`
+
+	// TargetOn A day at the site, year-month-day.
+	//
+	// Example: 2026-05-31
+	TargetOn CivilDate `json:"target_on"`
+
+	// TargetWeightG Of the plan.
+	TargetWeightG float64 `json:"target_weight_g"`
+}
+
 // PlanOrNull What the batch should come to, or null for no plan.
 type PlanOrNull struct {
 	// TargetOn A day at the site, year-month-day.
@@ -5022,6 +5182,21 @@ type RoleSites = []SiteID
 
 // SaleForm How the fish were handed over.
 type SaleForm string
+
+// SamplingAdvice How many fish to weigh, and when.
+type SamplingAdvice struct {
+	// CvPercent A number with what it is worth, or null and the reason why there is none.
+	CvPercent SourcedNumber `json:"cv_percent"`
+
+	// Fish A number with what it is worth, or null and the reason why there is none.
+	Fish SourcedNumber `json:"fish"`
+
+	// NextOn The day to weigh them; null if there are none.
+	NextOn *openapi_types.Date `json:"next_on"`
+
+	// Says The same in words.
+	Says string `json:"says"`
+}
 
 // SharingBasis How shared costs of a site are split: by the weight of fish and the days it was there, or by stocked units and days.
 type SharingBasis string
@@ -5855,6 +6030,18 @@ type ReviseBatchParams struct {
 
 	// XDevice What you call the device the request comes from; it is kept with what is written.
 	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// GetForecastParams defines parameters for GetForecast.
+type GetForecastParams struct {
+	// AsOf Figures at the end of this day. Today at the site if left out.
+	AsOf *AsOf `form:"as_of,omitempty" json:"as_of,omitempty"`
+
+	// Until The last day to tell, at most a year after `as_of`. Eight weeks if left out.
+	Until *CivilDate `form:"until,omitempty" json:"until,omitempty"`
+
+	// TargetWeightG Weight of a fish to be reached, g. That of the plan if left out.
+	TargetWeightG *float64 `form:"target_weight_g,omitempty" json:"target_weight_g,omitempty"`
 }
 
 // GetLineageParams defines parameters for GetLineage.

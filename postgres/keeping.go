@@ -3,6 +3,7 @@ package postgres
 import (
 	"cmp"
 	"context"
+	"slices"
 	"time"
 
 	"shoalbook/domain"
@@ -54,7 +55,46 @@ func (tx *Tx) Keeping(ctx context.Context, site domain.SiteID, asOf *domain.Date
 	for i := range st.stores {
 		k.Stores[st.stores[i].ProductID] = &st.stores[i].StoreState
 	}
-	return k, nil
+	k.Currency = tx.actor.Currency
+	var species []string
+	for id, b := range k.States {
+		if facts := k.Batches[id]; facts != nil && b.OnHand() > 0 && !slices.Contains(species, facts.Species) {
+			species = append(species, facts.Species)
+		}
+	}
+	k.Priors, err = tx.priors(ctx, species, day)
+	return k, err
+}
+
+// priorBatches is how many closed batches of a species a forecast learns from.
+const priorBatches = 200
+
+// priors returns what the closed batches of the co-operative say of some species, as far
+// as the token may see them: those that were over by a day, the last ones first.
+func (tx *Tx) priors(ctx context.Context, species []string, day domain.Date) (map[string]domain.Prior, error) {
+	sql := `
+		select s.code as species, c.* from unnest($2::text[]) s (code)
+		cross join lateral (
+			select h.batch_id, h.day, ` + batchColumnsOf("h") + ` from batch b
+			join batch_sum h on h.coop_id = b.coop_id and h.batch_id = b.id
+			where b.coop_id = $1 and own_site(b.site_id) and b.species = s.code and h.closed_on <= $3
+			order by h.closed_on desc, h.batch_id limit $4) c`
+	found, err := all[struct {
+		Species string
+		batchRow
+	}](ctx, tx, sql, tx.coop, species, day, priorBatches)
+	if err != nil {
+		return nil, err
+	}
+	closed := map[string][]*domain.BatchState{}
+	for i := range found {
+		closed[found[i].Species] = append(closed[found[i].Species], &found[i].BatchState)
+	}
+	priors := map[string]domain.Prior{}
+	for _, s := range species {
+		priors[s] = domain.PublishedPrior(s).Learn(closed[s])
+	}
+	return priors, nil
 }
 
 // held puts the facts of each thing as they hold on a day in their place. The

@@ -22,13 +22,14 @@ type Standing struct {
 	Batches map[domain.BatchID]*domain.BatchState
 	Sharing domain.Sharing
 	water   map[domain.UnitID]*domain.Thousandths
+	species map[domain.BatchID]string
 
 	currency domain.Currency
 }
 
 // Measure returns what the figures of one batch are computed from.
 func (s *Standing) Measure(id domain.BatchID, explain bool) domain.Measure {
-	m := domain.Measure{State: s.Batches[id], AsOf: s.AsOf, Currency: s.currency, Explain: explain}
+	m := domain.Measure{State: s.Batches[id], AsOf: s.AsOf, Species: s.species[id], Currency: s.currency, Explain: explain}
 	if share := s.Sharing.Batches[id]; share != nil {
 		m.Share = *share
 	}
@@ -49,6 +50,10 @@ type datedRows struct {
 	rules []struct {
 		ValidFrom *domain.Date
 		ShareBy   string
+	}
+	batches []struct { // which never change
+		ID      domain.BatchID
+		Species string
 	}
 }
 
@@ -82,6 +87,7 @@ func (tx *Tx) datedFacts(site domain.SiteID, known time.Time, into *datedRows) {
 		where coop_id = $1 and site_id is null and noun = 'coop' and recorded_at <= $2
 		order by valid_from nulls first, version`
 	later(tx, &into.rules, rules, tx.coop, known)
+	later(tx, &into.batches, `select id, species from batch where coop_id = $1 and own_site($2) and site_id = $2`, tx.coop, site)
 }
 
 // rule returns how shared cost is shared on a day.
@@ -146,7 +152,7 @@ func (tx *Tx) Standing(ctx context.Context, site domain.SiteID, zone *string, ve
 	key := siteKey{tx.coop, site}
 	if version != nil {
 		if known := tx.store.folded.standing(key, *version, s.AsOf); known != nil {
-			s.Batches, s.Sharing, s.water = known.Batches, known.Sharing, known.water
+			s.Batches, s.Sharing, s.water, s.species = known.Batches, known.Sharing, known.water, known.species
 			return s, nil
 		}
 	}
@@ -195,6 +201,10 @@ func (tx *Tx) standingKnown(ctx context.Context, s *Standing) error {
 
 func (s *Standing) share(d datedRows, lines []domain.SharedCost) {
 	s.water = d.water(s.AsOf)
+	s.species = map[domain.BatchID]string{}
+	for _, b := range d.batches {
+		s.species[b.ID] = b.Species
+	}
 	s.Sharing = domain.ShareOut(s.AsOf, d.rule(s.AsOf), lines, s.Batches)
 }
 

@@ -27,6 +27,11 @@ const (
 	unitColumns = `temperature_on, temperature_sum, readings, read_on, read_value, was_on, was_value`
 )
 
+// batchColumnsOf lists the columns of the state of a batch, of a table.
+func batchColumnsOf(table string) string {
+	return table + "." + strings.Join(words(batchColumns), ", "+table+".")
+}
+
 // The rows of the derived tables.
 type (
 	batchRow struct {
@@ -53,11 +58,13 @@ var (
 	upsertUnitDay  = upsert("unit_day", "coop_id, unit_id, day", "unit_id, day", unitColumns)
 )
 
+// words splits a list of columns.
+func words(list string) []string {
+	return strings.FieldsFunc(list, func(r rune) bool { return strings.ContainsRune(", \n\t", r) })
+}
+
 // upsert writes the statement that puts one derived row of a site in its place.
 func upsert(table, key, names, columns string) string {
-	words := func(list string) []string {
-		return strings.FieldsFunc(list, func(r rune) bool { return strings.ContainsRune(", \n\t", r) })
-	}
 	values := words(names + ", " + columns)
 	sets := words(columns)
 	for i, c := range sets {

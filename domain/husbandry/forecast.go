@@ -77,6 +77,16 @@ func (g Growing) weigh(w Weighing) Growing {
 	return g
 }
 
+// Mixed returns what is believed when the mean weight has become another one, in g,
+// since other fish came: they are taken to grow like those that were there.
+func (g Growing) Mixed(weight float64) Growing {
+	was := g.power
+	g.power = math.Pow(weight, g.prior.Exponent)
+	g.pp *= g.power / was * g.power / was
+	g.pr *= g.power / was
+	return g
+}
+
 // Weight returns the weight in g that is z standard deviations above what is expected;
 // 0 is the median.
 func (g Growing) Weight(z float64) float64 {

@@ -184,6 +184,17 @@ type ClientInterface interface {
 	// Corresponds with PATCH /v1/batches/{id} (the `ReviseBatch` operationId).
 	ReviseBatchWithApplicationMergePatchPlusJSONBody(ctx context.Context, id BatchPath, params *ReviseBatchParams, body ReviseBatchApplicationMergePatchPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// GetForecast How a batch is expected to go on
+	//
+	// Weight and biomass by day from the last weighing on, with the ends between which
+	// the truth lies with 80 and with 95 %; when a weight is reached and what it takes;
+	// the plan beside it; how many fish to weigh next, and when. Growth is fitted to
+	// the weighings of the batch over the warmth of its water, and shrunk to that of the
+	// closed batches of its species that the token may see, or to what is published.
+	//
+	// Corresponds with GET /v1/batches/{id}/forecast (the `GetForecast` operationId).
+	GetForecast(ctx context.Context, id BatchPath, params *GetForecastParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// GetLineage Family of a batch
 	//
 	// The batches that this one was split from, merged with or graded into, the
@@ -1052,6 +1063,27 @@ func (c *Client) ReviseBatchWithBody(ctx context.Context, id BatchPath, params *
 // Corresponds with PATCH /v1/batches/{id} (the `ReviseBatch` operationId).
 func (c *Client) ReviseBatchWithApplicationMergePatchPlusJSONBody(ctx context.Context, id BatchPath, params *ReviseBatchParams, body ReviseBatchApplicationMergePatchPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewReviseBatchRequestWithApplicationMergePatchPlusJSONBody(c.Server, id, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetForecast How a batch is expected to go on
+//
+// Weight and biomass by day from the last weighing on, with the ends between which
+// the truth lies with 80 and with 95 %; when a weight is reached and what it takes;
+// the plan beside it; how many fish to weigh next, and when. Growth is fitted to
+// the weighings of the batch over the warmth of its water, and shrunk to that of the
+// closed batches of its species that the token may see, or to what is published.
+//
+// Corresponds with GET /v1/batches/{id}/forecast (the `GetForecast` operationId).
+func (c *Client) GetForecast(ctx context.Context, id BatchPath, params *GetForecastParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetForecastRequest(c.Server, id, params)
 	if err != nil {
 		return nil, err
 	}
@@ -3111,6 +3143,91 @@ func NewReviseBatchRequestWithBody(server string, id BatchPath, params *ReviseBa
 			req.Header.Set("X-Device", headerParam1)
 		}
 
+	}
+
+	return req, nil
+}
+
+// NewGetForecastRequest constructs an http.Request for the GetForecast method
+func NewGetForecastRequest(server string, id BatchPath, params *GetForecastParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/batches/%s/forecast", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.AsOf != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "as_of", *params.AsOf, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "date"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Until != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "until", *params.Until, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "date"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.TargetWeightG != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "target_weight_g", *params.TargetWeightG, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "number", Format: "double"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
 	}
 
 	return req, nil
@@ -7154,6 +7271,19 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with PATCH /v1/batches/{id} (the `ReviseBatch` operationId).
 	ReviseBatchWithApplicationMergePatchPlusJSONBodyWithResponse(ctx context.Context, id BatchPath, params *ReviseBatchParams, body ReviseBatchApplicationMergePatchPlusJSONRequestBody, reqEditors ...RequestEditorFn) (*ReviseBatchResponse, error)
 
+	// GetForecastWithResponse How a batch is expected to go on
+	//
+	// Weight and biomass by day from the last weighing on, with the ends between which
+	// the truth lies with 80 and with 95 %; when a weight is reached and what it takes;
+	// the plan beside it; how many fish to weigh next, and when. Growth is fitted to
+	// the weighings of the batch over the warmth of its water, and shrunk to that of the
+	// closed batches of its species that the token may see, or to what is published.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/batches/{id}/forecast (the `GetForecast` operationId).
+	GetForecastWithResponse(ctx context.Context, id BatchPath, params *GetForecastParams, reqEditors ...RequestEditorFn) (*GetForecastResponse, error)
+
 	// GetLineageWithResponse Family of a batch
 	//
 	// The batches that this one was split from, merged with or graded into, the
@@ -9494,6 +9624,179 @@ func (r ReviseBatchResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r ReviseBatchResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+// GetForecastResponse200Headers the declared response headers of an HTTP 200 response for GetForecast
+type GetForecastResponse200Headers struct {
+	Traceparent string
+	XRequestID  string
+}
+
+// GetForecastResponse400Headers the declared response headers of an HTTP 400 response for GetForecast
+type GetForecastResponse400Headers struct {
+	Traceparent string
+	XRequestID  string
+}
+
+// GetForecastResponse401Headers the declared response headers of an HTTP 401 response for GetForecast
+type GetForecastResponse401Headers struct {
+	Traceparent     string
+	WWWAuthenticate string
+	XRequestID      string
+}
+
+// GetForecastResponse403Headers the declared response headers of an HTTP 403 response for GetForecast
+type GetForecastResponse403Headers struct {
+	Traceparent     string
+	WWWAuthenticate string
+	XRequestID      string
+}
+
+// GetForecastResponse404Headers the declared response headers of an HTTP 404 response for GetForecast
+type GetForecastResponse404Headers struct {
+	Traceparent string
+	XRequestID  string
+}
+
+// GetForecastResponse406Headers the declared response headers of an HTTP 406 response for GetForecast
+type GetForecastResponse406Headers struct {
+	Traceparent string
+	XRequestID  string
+}
+
+// GetForecastResponse429Headers the declared response headers of an HTTP 429 response for GetForecast
+type GetForecastResponse429Headers struct {
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
+}
+
+// GetForecastResponse500Headers the declared response headers of an HTTP 500 response for GetForecast
+type GetForecastResponse500Headers struct {
+	Traceparent string
+	XRequestID  string
+}
+
+// GetForecastResponse503Headers the declared response headers of an HTTP 503 response for GetForecast
+type GetForecastResponse503Headers struct {
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
+}
+
+type GetForecastResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Forecast
+	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationProblemJSON400 *Invalid
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON406 the response for an HTTP 406 `application/problem+json` response
+	ApplicationProblemJSON406 *NotAcceptable
+	// ApplicationProblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationProblemJSON429 *TooMany
+	// ApplicationProblemJSON500 the response for an HTTP 500 `application/problem+json` response
+	ApplicationProblemJSON500 *Internal
+	// ApplicationProblemJSON503 the response for an HTTP 503 `application/problem+json` response
+	ApplicationProblemJSON503 *Unavailable
+	// Headers200 the parsed response headers for an HTTP 200 response
+	Headers200 *GetForecastResponse200Headers
+	// Headers400 the parsed response headers for an HTTP 400 response
+	Headers400 *GetForecastResponse400Headers
+	// Headers401 the parsed response headers for an HTTP 401 response
+	Headers401 *GetForecastResponse401Headers
+	// Headers403 the parsed response headers for an HTTP 403 response
+	Headers403 *GetForecastResponse403Headers
+	// Headers404 the parsed response headers for an HTTP 404 response
+	Headers404 *GetForecastResponse404Headers
+	// Headers406 the parsed response headers for an HTTP 406 response
+	Headers406 *GetForecastResponse406Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *GetForecastResponse429Headers
+	// Headers500 the parsed response headers for an HTTP 500 response
+	Headers500 *GetForecastResponse500Headers
+	// Headers503 the parsed response headers for an HTTP 503 response
+	Headers503 *GetForecastResponse503Headers
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetForecastResponse) GetJSON200() *Forecast {
+	return r.JSON200
+}
+
+// GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r GetForecastResponse) GetApplicationProblemJSON400() *Invalid {
+	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r GetForecastResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r GetForecastResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r GetForecastResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON406 returns the response for an HTTP 406 `application/problem+json` response
+func (r GetForecastResponse) GetApplicationProblemJSON406() *NotAcceptable {
+	return r.ApplicationProblemJSON406
+}
+
+// GetApplicationProblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r GetForecastResponse) GetApplicationProblemJSON429() *TooMany {
+	return r.ApplicationProblemJSON429
+}
+
+// GetApplicationProblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
+func (r GetForecastResponse) GetApplicationProblemJSON500() *Internal {
+	return r.ApplicationProblemJSON500
+}
+
+// GetApplicationProblemJSON503 returns the response for an HTTP 503 `application/problem+json` response
+func (r GetForecastResponse) GetApplicationProblemJSON503() *Unavailable {
+	return r.ApplicationProblemJSON503
+}
+
+// GetBody returns the raw response body bytes
+func (r GetForecastResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetForecastResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetForecastResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetForecastResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -21095,6 +21398,25 @@ func (c *ClientWithResponses) ReviseBatchWithApplicationMergePatchPlusJSONBodyWi
 	return ParseReviseBatchResponse(rsp)
 }
 
+// GetForecastWithResponse How a batch is expected to go on
+//
+// Weight and biomass by day from the last weighing on, with the ends between which
+// the truth lies with 80 and with 95 %; when a weight is reached and what it takes;
+// the plan beside it; how many fish to weigh next, and when. Growth is fitted to
+// the weighings of the batch over the warmth of its water, and shrunk to that of the
+// closed batches of its species that the token may see, or to what is published.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/batches/{id}/forecast (the `GetForecast` operationId).
+func (c *ClientWithResponses) GetForecastWithResponse(ctx context.Context, id BatchPath, params *GetForecastParams, reqEditors ...RequestEditorFn) (*GetForecastResponse, error) {
+	rsp, err := c.GetForecast(ctx, id, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetForecastResponse(rsp)
+}
+
 // GetLineageWithResponse Family of a batch
 //
 // The batches that this one was split from, merged with or graded into, the
@@ -24703,6 +25025,272 @@ func ParseReviseBatchResponse(rsp *http.Response) (*ReviseBatchResponse, error) 
 		response.Headers500 = &headers
 	case rsp.StatusCode == 503:
 		var headers ReviseBatchResponse503Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
+		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.XRequestID = value
+		}
+		response.Headers503 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseGetForecastResponse parses an HTTP response from a GetForecastWithResponse call
+func ParseGetForecastResponse(rsp *http.Response) (*GetForecastResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetForecastResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Forecast
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 406:
+		var dest NotAcceptable
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON406 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest TooMany
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON429 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
+		var dest Internal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON500 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 503:
+		var dest Unavailable
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON503 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 200:
+		var headers GetForecastResponse200Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
+		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.XRequestID = value
+		}
+		response.Headers200 = &headers
+	case rsp.StatusCode == 400:
+		var headers GetForecastResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
+		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.XRequestID = value
+		}
+		response.Headers400 = &headers
+	case rsp.StatusCode == 401:
+		var headers GetForecastResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
+		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.WWWAuthenticate = value
+		}
+		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.XRequestID = value
+		}
+		response.Headers401 = &headers
+	case rsp.StatusCode == 403:
+		var headers GetForecastResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
+		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.WWWAuthenticate = value
+		}
+		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.XRequestID = value
+		}
+		response.Headers403 = &headers
+	case rsp.StatusCode == 404:
+		var headers GetForecastResponse404Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
+		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.XRequestID = value
+		}
+		response.Headers404 = &headers
+	case rsp.StatusCode == 406:
+		var headers GetForecastResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
+		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.XRequestID = value
+		}
+		response.Headers406 = &headers
+	case rsp.StatusCode == 429:
+		var headers GetForecastResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
+		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.XRequestID = value
+		}
+		response.Headers429 = &headers
+	case rsp.StatusCode == 500:
+		var headers GetForecastResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
+		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.XRequestID = value
+		}
+		response.Headers500 = &headers
+	case rsp.StatusCode == 503:
+		var headers GetForecastResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
 			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "integer", Format: ""}); err != nil {
