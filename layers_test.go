@@ -23,7 +23,7 @@ const module = "shoalbook"
 // postgres → domain. Whoever adds a package says here where it belongs.
 var arrows = map[string][]string{
 	"":                      {"api", "postgres", "postgres/throwaway", "domain", "domain/simulate"},
-	"api":                   {"openapi", "postgres", "domain"},
+	"api":                   {"openapi", "postgres", "domain", "domain/husbandry"},
 	"openapi":               {},
 	"openapi/client":        {"openapi"},
 	"postgres":              {"domain", "migrations"},

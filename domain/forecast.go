@@ -1,6 +1,7 @@
 package domain
 
 import (
+	"fmt"
 	"math"
 
 	"shoalbook/domain/husbandry"
@@ -50,6 +51,10 @@ func PublishedPrior(species string) Prior {
 
 // enoughBatches of a species let a forecast begin before a sample was weighed.
 const enoughBatches = 5
+
+// stale is how many days after the last weighing nothing more is said of fish that may
+// be anything by now (common practice, no source).
+const stale = 120
 
 // wander is how far the rate of growth of a batch wanders, as a share of it after
 // 1000 °C·day. It was set on simulated seasons that are not those it is judged by.
@@ -178,8 +183,12 @@ func NewForecast(b *BatchState, asOf Date, p Prior) (_ *Forecast, reason string)
 		return nil, "the batch is closed: no fish are left"
 	case len(b.WeighOn) == 0:
 		return nil, "the fish were never weighed: weigh some of them"
+	case b.MeanFish == 0:
+		return nil, "fish of unknown weight came to the others: weigh some of them"
 	case b.WeighOn[len(b.WeighOn)-1] == *b.FirstOn && p.Batches < enoughBatches:
 		return nil, "no fish were weighed since they came, and there are too few batches to go by: weigh some of them"
+	case asOf-max(b.WeighOn[len(b.WeighOn)-1], *b.WeighedOn) > stale:
+		return nil, fmt.Sprintf("the fish were last weighed on %s, more than %d days ago: weigh some of them", *b.WeighedOn, stale)
 	}
 	w, celsius, read := b.weighings(p.CV)
 	n := len(w)

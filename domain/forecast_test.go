@@ -64,6 +64,14 @@ func TestNoForecast(t *testing.T) {
 	expect(j.fold(t).Batches[a], "never weighed")
 	j, _ = grown(0)
 	expect(j.fold(t).Batches[a], "since they came")
+	j.add(day(14), domain.Sample{Batch: a, Count: 40, Weight: new(kg(1))})
+	if f, reason := domain.NewForecast(j.fold(t).Batches[a], day(134), prior); f == nil {
+		t.Errorf("120 days after a weighing: %s", reason)
+	}
+	if f, reason := domain.NewForecast(j.fold(t).Batches[a], day(135), prior); f != nil || !strings.Contains(reason, "more than 120 days ago") {
+		t.Errorf("%v, %q", f, reason)
+	}
+	j, _ = grown(0)
 	prior.Batches = 5
 	if f, reason := domain.NewForecast(j.fold(t).Batches[a], day(50), prior); f == nil {
 		t.Errorf("with batches to go by: %s", reason)

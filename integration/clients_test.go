@@ -191,7 +191,7 @@ func (f *farms) model(x farm, journal map[domain.SiteID][]domain.Entry) *model {
 	m.facts.Units[id[domain.Unit](x.bed)] = domain.Unit{}
 	for n, b := range x.all {
 		batch := id[domain.Batch](b)
-		m.facts.Batches[batch] = domain.Batch{ID: batch, Unit: id[domain.Unit](x.tanks[n%3])}
+		m.facts.Batches[batch] = domain.Batch{ID: batch, Unit: id[domain.Unit](x.tanks[n%3]), Species: "CLZ"}
 	}
 	pump := domain.Equipment{Cost: 730_00, LifeMonths: 24, InUseFrom: dateOf(-10)}
 	revised := pump

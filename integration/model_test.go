@@ -50,7 +50,7 @@ func (m *model) figures(t *testing.T, asOf domain.Date) map[domain.BatchID][]dom
 	}
 	all := map[domain.BatchID][]domain.Figure{}
 	for id := range m.facts.Batches {
-		measure := domain.Measure{State: site.Batches[id], AsOf: asOf, Currency: m.currency}
+		measure := domain.Measure{State: site.Batches[id], AsOf: asOf, Species: m.facts.Batches[id].Species, Currency: m.currency}
 		if share := sharing.Batches[id]; share != nil {
 			measure.Share = *share
 		}

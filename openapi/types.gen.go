@@ -857,16 +857,19 @@ func (e HealthStatus) Valid() bool {
 
 // Defines values for HoldingBasis.
 const (
-	HoldingBasisCounted HoldingBasis = "counted"
-	HoldingBasisNone    HoldingBasis = "none"
-	HoldingBasisSampled HoldingBasis = "sampled"
-	HoldingBasisTarget  HoldingBasis = "target"
+	HoldingBasisCounted  HoldingBasis = "counted"
+	HoldingBasisForecast HoldingBasis = "forecast"
+	HoldingBasisNone     HoldingBasis = "none"
+	HoldingBasisSampled  HoldingBasis = "sampled"
+	HoldingBasisTarget   HoldingBasis = "target"
 )
 
 // Valid indicates whether the value is a known member of the HoldingBasis enum.
 func (e HoldingBasis) Valid() bool {
 	switch e {
 	case HoldingBasisCounted:
+		return true
+	case HoldingBasisForecast:
 		return true
 	case HoldingBasisNone:
 		return true
@@ -3844,7 +3847,7 @@ type HeldEntry struct {
 
 // Holding What is in a tank, now or when its fish have grown.
 type Holding struct {
-	// Basis How the weight is known: fish counted and weighed on the day, the last weighing, the target weight, or not.
+	// Basis How the weight is known: fish counted and weighed on the day, the last weighing, a forecast of growth, the target weight, or not.
 	Basis HoldingBasis `json:"basis"`
 
 	// BiomassKg A number with what it is worth, or null and the reason why there is none.
@@ -3866,7 +3869,7 @@ type Holding struct {
 	OfSharedWater SourcedNumber `json:"of_shared_water"`
 }
 
-// HoldingBasis How the weight is known: fish counted and weighed on the day, the last weighing, the target weight, or not.
+// HoldingBasis How the weight is known: fish counted and weighed on the day, the last weighing, a forecast of growth, the target weight, or not.
 type HoldingBasis string
 
 // Hours Hours, up to two decimals.

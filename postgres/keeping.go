@@ -77,7 +77,7 @@ func (tx *Tx) priors(ctx context.Context, species []string, day domain.Date) (ma
 		cross join lateral (
 			select h.batch_id, h.day, ` + batchColumnsOf("h") + ` from batch b
 			join batch_sum h on h.coop_id = b.coop_id and h.batch_id = b.id
-			where b.coop_id = $1 and own_site(b.site_id) and b.species = s.code and h.closed_on <= $3
+			where b.coop_id = $1 and own_site(b.site_id) and own_site(h.site_id) and b.species = s.code and h.closed_on <= $3
 			order by h.closed_on desc, h.batch_id limit $4) c`
 	found, err := all[struct {
 		Species string
