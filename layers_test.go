@@ -30,9 +30,10 @@ var arrows = map[string][]string{
 	"postgres/throwaway":    {},
 	"postgres/postgrestest": {"postgres", "postgres/throwaway", "migrations"},
 	"migrations":            {},
-	"domain":                {"domain/husbandry", "domain/stats"},
+	"domain":                {"domain/husbandry", "domain/stats", "domain/buying"},
 	"domain/husbandry":      {},
 	"domain/stats":          {},
+	"domain/buying":         {},
 	"domain/simulate":       {"domain"},
 	"integration":           {},
 }

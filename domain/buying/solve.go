@@ -430,8 +430,6 @@ func (n *node) possible() bool {
 	return true
 }
 
-func abs(v int64) int64 { return max(v, -v) }
-
 // queue has the node of the least bound first.
 type queue []*node
 
