@@ -58,7 +58,7 @@ func newTestHandler(t testing.TB, register func(gin.IRoutes)) (http.Handler, *lo
 			return postgres.Load{InUse: 3, Max: 16, Waited: 2, WaitedFor: 1500 * time.Millisecond}
 		},
 		Metrics: true,
-	})
+	}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -71,7 +71,7 @@ func TestReadiness(t *testing.T) {
 	engine, operations, own, err := newEngine(Config{
 		Log:   newTestLog(log),
 		Ready: func(context.Context) error { return errors.New("the database secret is gone") },
-	})
+	}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

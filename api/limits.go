@@ -82,39 +82,53 @@ func bodyOf(c *gin.Context) []byte {
 var gzipReaders = sync.Pool{New: func() any { return new(gzip.Reader) }}
 
 // readAll reads the body of a request, decompressed, up to a limit, and leaves
-// it to be read again.
-func readAll(c *gin.Context, limit int64) ([]byte, error) {
+// it to be read again. Kept is told of every piece, and may refuse it.
+func readAll(c *gin.Context, limit int64, kept func(n int) error) error {
 	r := c.Request
 	var from io.Reader = http.MaxBytesReader(c.Writer, r.Body, limit)
 	size := r.ContentLength
 	switch coding := strings.ToLower(strings.TrimSpace(strings.Join(r.Header["Content-Encoding"], ","))); coding {
 	case "", "identity":
 		if size > limit {
-			return nil, errTooLarge(limit)
+			return errTooLarge(limit)
 		}
 	case "gzip", "x-gzip":
 		unzip := gzipReaders.Get().(*gzip.Reader)
 		defer gzipReaders.Put(unzip)
 		if err := unzip.Reset(from); err != nil {
-			return nil, bodyError(err, limit)
+			return bodyError(err, limit)
 		}
 		from, size = io.LimitReader(unzip, limit+1), -1
 	default:
 		c.Header("Accept-Encoding", "gzip")
-		return nil, domain.Errorf(domain.Unsupported, "unsupported_media_type", "the body must be sent plain or compressed with gzip")
+		return domain.Errorf(domain.Unsupported, "unsupported_media_type", "the body must be sent plain or compressed with gzip")
 	}
-	raw, err := readSized(from, size)
+	raw, err := readSized(told{from, kept}, size)
 	if err != nil {
-		return nil, bodyError(err, limit)
+		return bodyError(err, limit)
 	}
 	if int64(len(raw)) > limit {
-		return nil, errTooLarge(limit)
+		return errTooLarge(limit)
 	}
 	body := &readBody{raw: raw}
 	body.Reset(raw)
 	r.Body, r.ContentLength = body, int64(len(raw))
 	r.Header.Del("Content-Encoding")
-	return raw, nil
+	return nil
+}
+
+// told tells of every piece that is read.
+type told struct {
+	io.Reader
+	of func(n int) error
+}
+
+func (t told) Read(p []byte) (int, error) {
+	n, err := t.Reader.Read(p)
+	if refused := t.of(n); refused != nil {
+		return n, refused
+	}
+	return n, err
 }
 
 // readSized reads everything; size is how much it is said to be, or below 0.
@@ -127,6 +141,9 @@ func readSized(from io.Reader, size int64) ([]byte, error) {
 }
 
 func bodyError(err error, limit int64) error {
+	if refused, ok := errors.AsType[*domain.Error](err); ok {
+		return refused
+	}
 	if _, tooLarge := errors.AsType[*http.MaxBytesError](err); tooLarge {
 		return errTooLarge(limit)
 	}

@@ -49,7 +49,7 @@ func (r *request) note(ctx context.Context, level slog.Level, message string, at
 func begin(log *slog.Logger, limit time.Duration) gin.HandlerFunc {
 	return func(c *gin.Context) {
 		start := time.Now()
-		r := &request{id: inboundID(c.GetHeader("X-Request-Id")), trace: traceID(c.GetHeader("Traceparent")), log: log}
+		r := &request{id: inboundID(c.GetHeader("X-Request-Id")), trace: traceID(c.Request.Header["Traceparent"]), log: log}
 		c.Set(requestKey{}, r)
 		c.Writer.Header().Set("X-Request-Id", r.id)
 		if r.trace == "" {
@@ -108,11 +108,11 @@ var traceparent = regexp.MustCompile(`^([0-9a-f]{2})-([0-9a-f]{32})-([0-9a-f]{16
 
 // traceID reads the trace id of a traceparent (W3C Trace Context, from memory),
 // of its version 00 or of a later one that begins the same way.
-func traceID(header string) string {
-	if header == "" {
+func traceID(headers []string) string {
+	if len(headers) != 1 {
 		return ""
 	}
-	m := traceparent.FindStringSubmatch(header)
+	m := traceparent.FindStringSubmatch(headers[0])
 	if m == nil || m[1] == "ff" || m[1] == "00" && m[4] != "" || strings.Trim(m[2], "0") == "" || strings.Trim(m[3], "0") == "" {
 		return ""
 	}

@@ -70,9 +70,12 @@ func TestTraceID(t *testing.T) {
 		"00-" + id: "",
 		"":         "",
 	} {
-		if got := traceID(header); got != want {
+		if got := traceID([]string{header}); got != want {
 			t.Errorf("%q gives %q, want %q", header, got, want)
 		}
+	}
+	if got := traceID([]string{"00-" + id + "-00f067aa0ba902b7-01", "00-" + id + "-00f067aa0ba902b7-01"}); got != "" {
+		t.Errorf("two of them give %q", got)
 	}
 }
 

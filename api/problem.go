@@ -170,6 +170,9 @@ func (p problem) write(c *gin.Context) {
 	}
 	h := c.Writer.Header()
 	h.Del("ETag")
+	if _, read := c.Request.Body.(*readBody); !read && c.Request.ContentLength != 0 {
+		h.Set("Connection", "close") // or the server would wait for the body, and the client for the answer
+	}
 	switch p.Status {
 	case http.StatusUnauthorized:
 		h.Set("WWW-Authenticate", challenge(c.Request.Header))

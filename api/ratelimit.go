@@ -12,6 +12,7 @@ import (
 	"golang.org/x/time/rate"
 
 	"shoalbook/domain"
+	"shoalbook/postgres"
 )
 
 // Rates say how many requests are taken a minute, on this instance; 0 is any number.
@@ -23,17 +24,22 @@ type Rates struct {
 	AtOnce   int // of one co-operative that are worked on at the same moment; others wait
 }
 
-// limits holds the buckets that requests are taken from. What is limited by a token
-// that was not looked up yet cannot be used against its owner: a bucket of a
-// co-operative is charged only for requests that were let in.
+// limits holds the buckets that requests are taken from. A token that was not met yet
+// is looked up before anything is done for the co-operative that it names: by a token
+// that was made up nothing is taken from the co-operative's buckets, no turn of it, and
+// no body is read.
 type limits struct {
 	tokens, coops, wrong *buckets
 	atOnce               turnstiles
+	bodies               bodies
 	now                  func() time.Time
 }
 
 func newLimits(r Rates, now func() time.Time) *limits {
-	return &limits{newBuckets(r.PerToken), newBuckets(r.PerCoop), newBuckets(r.Wrong), turnstiles{most: r.AtOnce}, now}
+	return &limits{
+		tokens: newBuckets(r.PerToken), coops: newBuckets(r.PerCoop), wrong: newBuckets(r.Wrong),
+		atOnce: turnstiles{most: r.AtOnce}, now: now,
+	}
 }
 
 // strangers turns an address away from which too many wrong tokens came, before
@@ -47,6 +53,28 @@ func (l *limits) strangers(c *gin.Context) {
 	c.Next()
 	if c.Writer.Status() == http.StatusUnauthorized {
 		l.wrong.take(address, now)
+	}
+}
+
+// meet looks a token up that did not hold when it was last seen here, or never was.
+// Those that hold no longer are found out by the transaction that does the work.
+func (l *limits) meet(store *postgres.Store) gin.HandlerFunc {
+	return func(c *gin.Context) {
+		r := requestOf(c)
+		if store == nil || r.operation.public || store.Met(r.credential) {
+			c.Next()
+			return
+		}
+		leave, err := l.atOnce.enter(c.Request.Context(), domain.CoopID{}) // strangers wait for each other
+		if err == nil {
+			err = store.Meet(c.Request.Context(), r.credential)
+			leave()
+		}
+		if err != nil {
+			writeProblem(c, err)
+			return
+		}
+		c.Next()
 	}
 }
 
@@ -71,6 +99,20 @@ func (l *limits) limit(c *gin.Context) {
 		return
 	}
 	l.tell(c, "token", l.tokens, token, now)
+	c.Next()
+	if c.Writer.Status() != http.StatusUnauthorized {
+		l.coops.take(coop, now)
+	}
+}
+
+// turn waits until it is the turn of a request of its co-operative. Its body is read
+// by then, so that nobody waits for the slow line of somebody else.
+func (l *limits) turn(c *gin.Context) {
+	r := requestOf(c)
+	if r.operation.public {
+		c.Next()
+		return
+	}
 	leave, err := l.atOnce.enter(c.Request.Context(), r.credential.Coop)
 	if err != nil {
 		writeProblem(c, err)
@@ -78,9 +120,6 @@ func (l *limits) limit(c *gin.Context) {
 	}
 	defer leave()
 	c.Next()
-	if c.Writer.Status() != http.StatusUnauthorized {
-		l.coops.take(coop, now)
-	}
 }
 
 // tell writes the headers of the draft for rate limits (draft-ietf-httpapi-ratelimit-headers,
@@ -147,6 +186,37 @@ func (t *turnstiles) enter(ctx context.Context, coop domain.CoopID) (leave func(
 	case <-ctx.Done():
 		gone()
 		return nil, domain.Errorf(domain.Unavailable, "unavailable", "your co-operative has many requests under way; it is safe to send this one again")
+	}
+}
+
+// mostBodies is how many bytes of bodies of a co-operative are kept in memory at the
+// same moment: three of the largest, or those of some fifty phones that send a week each.
+const mostBodies = 16 << 20
+
+// bodies counts what is in memory of the bodies of requests, by co-operative.
+type bodies struct {
+	mu     sync.Mutex
+	byCoop map[domain.CoopID]int64
+}
+
+// keep adds so many bytes, or refuses them. They are to be dropped in either case.
+func (b *bodies) keep(coop domain.CoopID, n int64) error {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.byCoop == nil {
+		b.byCoop = map[domain.CoopID]int64{}
+	}
+	if b.byCoop[coop] += n; b.byCoop[coop] > mostBodies {
+		return domain.Errorf(domain.TooMany, "too_many_requests", "your co-operative is sending very much at the same moment: wait a little, then send the same again")
+	}
+	return nil
+}
+
+func (b *bodies) drop(coop domain.CoopID, n int64) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.byCoop[coop] -= n; b.byCoop[coop] == 0 {
+		delete(b.byCoop, coop)
 	}
 }
 

@@ -38,7 +38,7 @@ var ownContract = sync.OnceValues(func() (*validator, error) { return newValidat
 
 // New returns the service as it is to be served.
 func New(store *postgres.Store, cfg Config) (http.Handler, error) {
-	engine, operations, own, err := newEngine(cfg)
+	engine, operations, own, err := newEngine(cfg, store)
 	if err != nil {
 		return nil, err
 	}
@@ -48,8 +48,8 @@ func New(store *postgres.Store, cfg Config) (http.Handler, error) {
 
 // newEngine returns an engine with all that is the same for every route, the
 // routes below /docs that the contract does not name, and the group to register
-// the operations of the contract with.
-func newEngine(cfg Config) (engine *gin.Engine, operations *gin.RouterGroup, own service, err error) {
+// the operations of the contract with. Without a store no token is looked up.
+func newEngine(cfg Config, store *postgres.Store) (engine *gin.Engine, operations *gin.RouterGroup, own service, err error) {
 	contract, err := ownContract()
 	if err != nil {
 		return nil, nil, own, err
@@ -72,7 +72,7 @@ func newEngine(cfg Config) (engine *gin.Engine, operations *gin.RouterGroup, own
 	engine.NoRoute(noRoute)
 	engine.NoMethod(noMethod)
 	engine.GET("/docs/*page", own.docs)
-	return engine, engine.Group("", contract.find, lim.strangers, authenticate, lim.limit, contract.validate), own, nil
+	return engine, engine.Group("", contract.find, lim.strangers, authenticate, lim.meet(store), lim.limit, contract.receive(&lim.bodies), lim.turn, contract.validate), own, nil
 }
 
 // wrapped returns the engine as it is served.

@@ -10,7 +10,7 @@ import (
 
 func TestRoutesAreThoseOfTheContract(t *testing.T) {
 	t.Parallel()
-	engine, operations, own, err := newEngine(Config{Log: newTestLog(&lockedBuffer{})})
+	engine, operations, own, err := newEngine(Config{Log: newTestLog(&lockedBuffer{})}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

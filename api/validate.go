@@ -162,14 +162,38 @@ func (v *validator) find(c *gin.Context) {
 	c.Next()
 }
 
+// receive is the middleware that reads the body of a request, if it may have one, and
+// leaves it for [bodyOf].
+func (v *validator) receive(kept *bodies) gin.HandlerFunc {
+	return func(c *gin.Context) {
+		r := requestOf(c)
+		if !acceptable(c.Request.Header, r.operation.produces) {
+			writeProblem(c, domain.Errorf(notAcceptable, "not_acceptable", "the answer can be had as %s only", strings.Join(r.operation.produces, " or ")))
+			return
+		}
+		if err := hasBody(c, r.operation); err != nil {
+			writeProblem(c, err)
+			return
+		}
+		if r.operation.content != nil {
+			size := int64(0)
+			defer func() { kept.drop(r.credential.Coop, size) }()
+			err := readAll(c, r.operation.bodyLimit, func(n int) error {
+				size += int64(n)
+				return kept.keep(r.credential.Coop, int64(n))
+			})
+			if err != nil {
+				writeProblem(c, err)
+				return
+			}
+		}
+		c.Next()
+	}
+}
+
 // validate is the middleware behind which a request is one the contract allows.
-// It leaves the body for [bodyOf].
 func (v *validator) validate(c *gin.Context) {
 	op := requestOf(c).operation
-	if !acceptable(c.Request.Header, op.produces) {
-		writeProblem(c, domain.Errorf(notAcceptable, "not_acceptable", "the answer can be had as %s only", strings.Join(op.produces, " or ")))
-		return
-	}
 	var found complaints
 	if err := v.checkParams(c, op, &found); err != nil {
 		writeProblem(c, err)
@@ -289,29 +313,28 @@ func setDefault(u *url.URL, p *openapi3.Parameter) {
 	}
 }
 
-// checkBody reads the body and judges it.
-func (v *validator) checkBody(c *gin.Context, op *operation, found *complaints) error {
+// hasBody refuses a body where there is none to be, or of another kind.
+func hasBody(c *gin.Context, op *operation) error {
 	r := c.Request
-	if op.content == nil {
-		if r.ContentLength > 0 || len(r.TransferEncoding) > 0 {
-			return domain.Errorf(domain.Invalid, "invalid_request", "this request has no body")
-		}
+	switch {
+	case op.content == nil && (r.ContentLength > 0 || len(r.TransferEncoding) > 0):
+		return domain.Errorf(domain.Invalid, "invalid_request", "this request has no body")
+	case op.content == nil || r.ContentLength == 0 || op.content[mediaType(r.Header)] != nil:
 		return nil
 	}
-	if r.ContentLength == 0 {
-		return found.noBody(op)
+	if r.Method == http.MethodPatch {
+		c.Header("Accept-Patch", op.mediaTypes)
 	}
-	schema := op.content[mediaType(r.Header)]
-	if schema == nil {
-		if r.Method == http.MethodPatch {
-			c.Header("Accept-Patch", op.mediaTypes)
-		}
-		return domain.Errorf(domain.Unsupported, "unsupported_media_type", "send the body as %s, and say so in Content-Type", op.mediaTypes)
+	return domain.Errorf(domain.Unsupported, "unsupported_media_type", "send the body as %s, and say so in Content-Type", op.mediaTypes)
+}
+
+// checkBody judges the body.
+func (v *validator) checkBody(c *gin.Context, op *operation, found *complaints) error {
+	if op.content == nil {
+		return nil
 	}
-	raw, err := readAll(c, op.bodyLimit)
-	if err != nil {
-		return err
-	}
+	raw := bodyOf(c)
+	schema := op.content[mediaType(c.Request.Header)]
 	if len(raw) == 0 {
 		return found.noBody(op)
 	}

@@ -59,6 +59,18 @@ func (s *Store) View(ctx context.Context, c Credential, f func(*Tx) error) error
 	return s.transact(ctx, `begin isolation level repeatable read, read only`, func(tx *Tx) { tx.enter(c) }, f)
 }
 
+// Met reports whether a token held when it was last shown to this program.
+func (s *Store) Met(c Credential) bool {
+	_, ok := s.sites.Load(tokenKey{c.Coop, c.TokenHash})
+	return ok
+}
+
+// Meet looks a token up. What is done with it afterwards asks again whether it holds.
+func (s *Store) Meet(ctx context.Context, c Credential) error {
+	c.Roles = domain.Roles
+	return s.View(ctx, c, func(*Tx) error { return nil })
+}
+
 // Update runs f and keeps what it changed if f returns nil, and nothing of it
 // otherwise. It may run f again, if the database asks for it, so f must not change
 // what it finds outside.
