@@ -23,6 +23,7 @@ type wireCapacity struct {
 	Checks      []wireCheck   `json:"checks"`
 	Now         wireHolding   `json:"now"`
 	Grown       wireHolding   `json:"grown"`
+	Harvest     wireHolding   `json:"harvest"`
 	Power       wireNumber    `json:"power_w"`
 	EnergyADay  wireNumber    `json:"energy_kwh_day"`
 	EnergyPerKg wireNumber    `json:"energy_kwh_kg"`
@@ -60,17 +61,18 @@ func named(list []domain.NamedNumber) []wireNamed {
 }
 
 type wireHolding struct {
-	Basis         string      `json:"basis"`
-	Fish          domain.Fish `json:"fish"`
-	Biomass       wireNumber  `json:"biomass_kg"`
-	Density       wireNumber  `json:"density_kg_m3"`
-	OfLimit       wireNumber  `json:"of_density_limit"`
-	OfSharedWater wireNumber  `json:"of_shared_water"`
-	OfCarried     wireNumber  `json:"of_carried"`
+	Basis         string       `json:"basis"`
+	On            *domain.Date `json:"day"`
+	Fish          domain.Fish  `json:"fish"`
+	Biomass       wireNumber   `json:"biomass_kg"`
+	Density       wireNumber   `json:"density_kg_m3"`
+	OfLimit       wireNumber   `json:"of_density_limit"`
+	OfSharedWater wireNumber   `json:"of_shared_water"`
+	OfCarried     wireNumber   `json:"of_carried"`
 }
 
 func holding(h domain.Holding) wireHolding {
-	return wireHolding{h.Basis, h.Fish, sourced(h.Biomass), sourced(h.Density), sourced(h.OfLimit), sourced(h.OfSharedWater), sourced(h.OfBinding)}
+	return wireHolding{h.Basis, h.On, h.Fish, sourced(h.Biomass), sourced(h.Density), sourced(h.OfLimit), sourced(h.OfSharedWater), sourced(h.OfBinding)}
 }
 
 type wireVerdict struct {
@@ -109,7 +111,7 @@ func (s *Server) GetCapacity(c *gin.Context, id openapi.UnitPath, params openapi
 
 func newCapacity(id domain.UnitID, day domain.Date, c domain.Capacity) wireCapacity {
 	w := wireCapacity{Unit: id, AsOf: day, Species: optionalText(c.Species.Value), Says: c.Says, Target: sourced(c.TargetG), Ration: sourced(c.RationPercent),
-		Limits: []wireLimit{}, Checks: []wireCheck{}, Now: holding(c.Now), Grown: holding(c.Grown),
+		Limits: []wireLimit{}, Checks: []wireCheck{}, Now: holding(c.Now), Grown: holding(c.Grown), Harvest: holding(c.Harvest),
 		Power: sourced(c.PowerW), EnergyADay: sourced(c.EnergyADay), EnergyPerKg: sourced(c.EnergyPerKg),
 		Water: []wireVerdict{}, Conflicts: texts(c.Conflicts), Cautions: texts(c.Cautions)}
 	for _, l := range c.Limits {

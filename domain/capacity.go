@@ -24,7 +24,9 @@ type Capacity struct {
 	Limits        []CapacityLimit
 	Checks        []CapacityCheck
 	Binding       *CapacityLimit // the one that carries the least; nil: none is known
-	Now, Grown    Holding
+	Now           Holding
+	Grown         Holding // the fish that are in it now, all of them at their target weight
+	Harvest       Holding // what is left of them when the last has its target weight, by the forecast
 	PowerW        Number
 	EnergyADay    Number
 	EnergyPerKg   Number
@@ -62,7 +64,8 @@ const (
 
 // Holding is what is in a unit, now or when the fish have grown.
 type Holding struct {
-	Basis         string // counted, sampled, target, none
+	Basis         string // counted, sampled, forecast, target, none
+	On            *Date  // the day it is on; nil: nobody knows
 	Fish          Fish
 	Biomass       Number // kg
 	Density       Number // kg/m³
@@ -110,11 +113,10 @@ func (k *Keeping) Capacity(id UnitID, q CapacityQuestion) (Capacity, error) {
 		}
 	}
 	c.Checks = []CapacityCheck{c.turnover(), c.drain()}
-	c.Now = c.hold(biomass(c.stocks), c.basis())
-	c.Grown = c.hold(c.grown(), "target")
-	if !c.Grown.Biomass.Known() || c.Grown.Fish == 0 {
-		c.Grown.Basis = "none"
-	}
+	c.Now = c.hold(biomass(c.stocks), c.basis(), c.fish())
+	c.Now.On = &k.Day
+	c.Grown = c.hold(c.grown(), "target", c.fish())
+	c.Harvest = c.harvest()
 	c.energy()
 	c.Water = k.Verdicts(id, c.Capacity.Species)
 	c.conflicts()

@@ -2,6 +2,8 @@ package domain
 
 import (
 	"fmt"
+	"math"
+	"slices"
 
 	"shoalbook/domain/husbandry"
 )
@@ -52,18 +54,19 @@ func (c *capacity) drain() CapacityCheck {
 	return k
 }
 
-// basis says how the weight of the fish now is known.
+// basis says how the weight of the fish now is known: as that which is known worst.
 func (c *capacity) basis() string {
-	if len(c.stocks) == 0 || !biomass(c.stocks).Known() {
-		return "none"
-	}
+	worst := "counted"
 	for _, s := range c.stocks {
-		if s.Basis != "counted" {
-			return s.Basis
+		if slices.Index(bases, s.Basis) > slices.Index(bases, worst) {
+			worst = s.Basis
 		}
 	}
-	return "counted"
+	return worst
 }
+
+// bases says how a weight can be known, the surest first.
+var bases = []string{"counted", "sampled", "forecast", "none"}
 
 // grown returns the weight of the fish that are in it now when all of them have their
 // target weight.
@@ -78,10 +81,56 @@ func (c *capacity) grown() Number {
 	return computed(total, "kg", "fish in it now × target weight, if none dies")
 }
 
-func (c *capacity) hold(kg Number, basis string) Holding {
-	h := Holding{Basis: basis, Biomass: kg}
+// fish returns how many fish are in it by the book.
+func (c *capacity) fish() Fish {
+	var n Fish
 	for _, s := range c.stocks {
-		h.Fish += s.Fish
+		n += s.Fish
+	}
+	return n
+}
+
+// harvest returns what the forecast leaves in the unit on the day the last of its
+// batches reaches its target weight, if nothing is taken out before.
+func (c *capacity) harvest() Holding {
+	reason := "there are no fish in it"
+	last := c.k.Day
+	var forecasts []*Forecast
+	for _, s := range c.stocks {
+		if !s.Target.Known() {
+			reason = s.Target.Reason
+			break
+		}
+		f, why := NewForecast(c.k.States[s.ID], c.k.Day, c.k.prior(s.Species))
+		if f == nil {
+			reason = s.Name + ": " + why
+			break
+		}
+		day, ok := f.Reach(s.Target.Value)
+		if !ok {
+			reason = fmt.Sprintf("%s is not expected to weigh %s g within a year and a half", s.Name, spoken(s.Target.Value))
+			break
+		}
+		forecasts, last = append(forecasts, f), max(last, day)
+	}
+	if len(forecasts) < len(c.stocks) || len(forecasts) == 0 {
+		return c.hold(none("kg", reason), "none", 0)
+	}
+	kg, fish := 0., 0.
+	for _, f := range forecasts {
+		o := f.On(last)
+		kg, fish = kg+o.BiomassKg, fish+o.Fish
+	}
+	h := c.hold(computed(kg, "kg", "forecast of growth and losses"), "forecast", Fish(math.Round(fish)))
+	h.On = &last
+	return h
+}
+
+// hold sets a weight of fish beside what the unit can carry.
+func (c *capacity) hold(kg Number, basis string, fish Fish) Holding {
+	h := Holding{Basis: basis, Biomass: kg, Fish: fish}
+	if !kg.Known() || fish == 0 {
+		h.Basis = "none"
 	}
 	h.Density = from("kg/m³", "weight ÷ water volume", "there is no water",
 		func(v []float64) (float64, bool) { return husbandry.Density(v[0], v[1]) }, kg, c.water)
@@ -201,8 +250,12 @@ func (c *capacity) say() string {
 	default:
 		says += fmt.Sprintf(" There are %s in it now.", amount(now.Biomass.Value))
 	}
-	if g := c.Grown; g.Fish > 0 && g.Biomass.Known() && g.Biomass.Value > b.Carries.Value {
-		says += fmt.Sprintf(" When all of them have grown it will be %s, %s too much: harvest some earlier.", amount(g.Biomass.Value), amount(g.Biomass.Value-b.Carries.Value))
+	when, then := "When all of them have grown", c.Grown
+	if c.Harvest.On != nil {
+		when, then = fmt.Sprintf("On %s, when they have grown as the forecast has it,", c.Harvest.On), c.Harvest
+	}
+	if then.Biomass.Known() && then.Biomass.Value > b.Carries.Value {
+		says += fmt.Sprintf(" %s it will be %s, %s too much: harvest some earlier.", when, amount(then.Biomass.Value), amount(then.Biomass.Value-b.Carries.Value))
 	}
 	for _, k := range c.Checks {
 		if k.Verdict == CheckWrong {

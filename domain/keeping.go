@@ -117,7 +117,7 @@ func biomass(stocks []Stock) Number {
 	if len(stocks) == 1 {
 		return stocks[0].Biomass
 	}
-	return computed(sum, "kg", "the batches in it added up, each by its last weighing")
+	return computed(sum, "kg", "the batches in it added up")
 }
 
 // temperature returns the temperature of a unit as it can be taken for today's. Tanks

@@ -323,3 +323,48 @@ func TestTemperatureOfTheLoop(t *testing.T) {
 		t.Error(r.Warmth.Source)
 	}
 }
+
+// The harvest is the day on which the forecast has the fish at their target weight,
+// with the losses it expects until then.
+func TestCapacityAtTheForecastHarvest(t *testing.T) {
+	t.Parallel()
+	j := thirty()
+	j.add(day(8), domain.Sample{Batch: a, Count: 10, Weight: new(kg(1.1))})
+	f := j.fold(t)
+	k := aquaponics(f, day(10))
+	k.Priors = nil // what is published
+	c, err := k.Capacity(tank1, domain.CapacityQuestion{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	forecast, reason := domain.NewForecast(f.Batches[a], day(10), domain.PublishedPrior("CLZ"))
+	if reason != "" {
+		t.Fatal(reason)
+	}
+	on, ok := forecast.Reach(900)
+	if !ok || c.Harvest.On == nil || *c.Harvest.On != on || c.Harvest.Basis != "forecast" || c.Harvest.Fish >= 30 {
+		t.Errorf("the forecast has it on %v (%v), the harvest is %+v", on, ok, c.Harvest)
+	}
+	kg := forecast.On(on).BiomassKg
+	wantNumber(t, "weight at the harvest", c.Harvest.Biomass, kg)
+	wantNumber(t, "times what it carries", c.Harvest.OfBinding, kg/12)
+	wantNumber(t, "weight when grown, if none dies", c.Grown.Biomass, 27)
+	if c.Now.Basis != "forecast" || c.Now.Biomass.Value <= 3.3 || !strings.Contains(c.Says, "On "+on.String()+", when they have grown as the forecast has it") {
+		t.Errorf("now %+v: %s", c.Now, c.Says)
+	}
+	k.Priors = map[string]domain.Prior{"CLZ": still()}
+	if c, err = k.Capacity(tank1, domain.CapacityQuestion{}); err != nil {
+		t.Fatal(err)
+	}
+	wantNone(t, "weight at the harvest of fish that do not grow", c.Harvest.Biomass, "not expected to weigh 900 g")
+	k.States = thirty().fold(t).Batches
+	if c, err = k.Capacity(tank1, domain.CapacityQuestion{}); err != nil {
+		t.Fatal(err)
+	}
+	wantNone(t, "weight at the harvest of fish of which none was weighed", c.Harvest.Biomass, "Catfish: no fish were weighed since they came")
+	k.Batches[a].TargetWeight = nil
+	if c, err = k.Capacity(tank1, domain.CapacityQuestion{}); err != nil {
+		t.Fatal(err)
+	}
+	wantNone(t, "weight at the harvest without a plan", c.Harvest.Biomass, "no plan for Catfish")
+}

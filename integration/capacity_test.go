@@ -1,6 +1,7 @@
 package integration_test
 
 import (
+	"math"
 	"net/http"
 	"strconv"
 	"strings"
@@ -71,22 +72,32 @@ func (r response) because(words string, pointers ...string) response {
 func TestCapacity(t *testing.T) {
 	t.Parallel()
 	y := newBackyard(newService(t))
-	y.stocks(day(0), 30, 3)
-	r := y.capacity(y.tank, "?as_of="+day(5)).want(http.StatusOK).wantAt(map[string]string{
-		"/unit_id": y.tank, "/as_of": day(5), "/species": "CLZ", "/binding": "density", "/target_weight_g/value": "900",
+	batch := y.stocks(day(0), 30, 3)
+	r := y.capacity(y.tank, "?as_of="+day(0)).want(http.StatusOK).wantAt(map[string]string{
+		"/unit_id": y.tank, "/as_of": day(0), "/species": "CLZ", "/binding": "density", "/target_weight_g/value": "900",
 		"/limits/0/limit": "density", "/limits/0/carries_kg/value": "12", "/limits/0/fish/value": "13", "/limits/0/by/1/value": "20", "/limits/0/by/1/provenance": "memory",
 		"/limits/1/limit": "bed", "/limits/1/carries_kg/value": "20", "/limits/1/by/1/value": "50", "/limits/1/by/1/provenance": "read", "/limits/1/by/2/value": "200",
 		"/limits/2/limit": "oxygen", "/limits/2/carries_kg/value": "null",
 		"/checks/0/check": "turnover", "/checks/0/verdict": "wrong", "/checks/0/by/2/value": "0.55",
 		"/checks/1/check": "drain", "/checks/1/verdict": "wrong",
-		"/now/biomass_kg/value": "3", "/now/density_kg_m3/value": "5", "/now/basis": "sampled",
-		"/grown/biomass_kg/value": "27", "/grown/density_kg_m3/value": "45", "/grown/of_shared_water/value": "2.25", "/grown/of_carried/value": "2.25", "/grown/basis": "target",
+		"/now/biomass_kg/value": "3", "/now/density_kg_m3/value": "5", "/now/basis": "sampled", "/now/day": day(0),
+		"/grown/biomass_kg/value": "27", "/grown/density_kg_m3/value": "45", "/grown/of_shared_water/value": "2.25", "/grown/of_carried/value": "2.25", "/grown/basis": "target", "/grown/day": "null", "/harvest/basis": "none", "/harvest/day": "null",
 		"/power_w/value": "25", "/power_w/provenance": "recorded", "/energy_kwh_day/value": "0.6",
-	}).because("gained no weight", "/energy_kwh_kg")
+	}).because("gained no weight", "/energy_kwh_kg").because("weigh some of them", "/harvest/biomass_kg", "/harvest/of_carried")
 	if conflicts := r.at("/conflicts"); !strings.Contains(conflicts, "the first row of its design table") || !strings.Contains(conflicts, "25 kg/m³") {
 		t.Errorf("the conflict inside the design table is not told: %s", conflicts)
 	}
-	y.capacity(y.tank, "?ration_percent=2&as_of="+day(5)).want(http.StatusOK).wantAt(map[string]string{
+	// A sample makes a forecast, in which some of the 30 are lost on the way, so that less
+	// than 27 kg are left; and days after it the weight is a forecast from it, and says so.
+	y.recorded(y.entry("sample", day(15), members{"batch_id": batch, "count": 10, "weight_kg": 1.2}))
+	r = y.capacity(y.tank, "?as_of="+day(20)).want(http.StatusOK).wantAt(map[string]string{"/harvest/basis": "forecast", "/now/basis": "forecast", "/now/biomass_kg/provenance": "computed"})
+	if kg, err := strconv.ParseFloat(r.at("/harvest/biomass_kg/value"), 64); err != nil || kg <= 12 || kg >= 27 || r.at("/harvest/day") <= day(60) {
+		t.Errorf("the harvest is %s", r.at("/harvest"))
+	}
+	if kg, err := strconv.ParseFloat(r.at("/now/biomass_kg/value"), 64); err != nil || kg <= 3.6 || kg >= 5 || !strings.Contains(r.at("/now/biomass_kg/source"), "forecast") {
+		t.Errorf("after 20 days it is %s", r.at("/now"))
+	}
+	y.capacity(y.tank, "?ration_percent=2&as_of="+day(0)).want(http.StatusOK).wantAt(map[string]string{
 		"/limits/1/carries_kg/value": "10", "/binding": "bed",
 	})
 	// What holds from a later day is not there before it.
@@ -152,18 +163,31 @@ func TestRation(t *testing.T) {
 	y.recorded(
 		y.entry("receipt", day(0), members{"product_id": y.feed, "quantity": 12, "origin": "bought", "amount": "120.00"}),
 		y.entry("sample", day(30), members{"batch_id": batch, "count": 10, "weight_kg": 2}),
-		y.entry("water", day(33), members{"unit_id": y.tank, "temperature_c": 25, "oxygen_mg_l": 5}))
-	r := y.ration(batch, "?as_of="+day(33)).want(http.StatusOK).wantAt(map[string]string{
-		"/batch_id": batch, "/unit_id": y.tank, "/species": "CLZ", "/state": "growing", "/stops": "[]", "/today_kg/value": "0.12", "/full_kg/value": "0.12",
+		y.entry("water", day(30), members{"unit_id": y.tank, "temperature_c": 25}),
+		y.entry("water", day(33), members{"unit_id": y.tank, "oxygen_mg_l": 5}))
+	y.ration(batch, "?as_of="+day(30)).want(http.StatusOK).wantAt(map[string]string{
+		"/batch_id": batch, "/unit_id": y.tank, "/species": "CLZ", "/state": "growing", "/today_kg/value": "0", "/stops/0/code": "sample", "/full_kg/value": "0.12",
 		"/fish": "30", "/mean_weight_g/value": "200", "/mean_weight_g/provenance": "measured", "/biomass_kg/value": "6", "/biomass_basis": "sampled",
 		"/table_low_percent/value": "2", "/table_high_percent/value": "3", "/table_percent/value": "2.5", "/table_low_percent/provenance": "practice",
-		"/temperature_factor/value": "0.8", "/oxygen_factor/value": "1", "/meals/value": "2", "/meal_kg/value": "0.06", "/pellet_from_mm/value": "4", "/pellet_to_mm/value": "4.5",
+		"/temperature_factor/value": "0.8", "/oxygen_factor/value": "null", "/meals/value": "2", "/pellet_from_mm/value": "4", "/pellet_to_mm/value": "4.5",
 		"/protein_from_percent/value": "40", "/protein_from_percent/provenance": "read", "/feeds/0/name": "Grower", "/feeds/0/enough_protein": "false", "/feed_kg/value": "12", "/days_left/value": "100",
 	})
-	if says := r.at("/says"); !strings.HasPrefix(says, "Feed 120 g today, in 2 meals of 60 g.") {
+	// Three days later the weight is a forecast from that weighing, and says so; the rest
+	// follows from it.
+	r := y.ration(batch, "?as_of="+day(33)).want(http.StatusOK).wantAt(map[string]string{"/stops": "[]", "/biomass_basis": "forecast", "/oxygen_factor/value": "1", "/temperature_factor/value": "0.8", "/fish": "30"})
+	of := func(pointer string) float64 {
+		v, err := strconv.ParseFloat(r.at(pointer+"/value"), 64)
+		if err != nil {
+			t.Errorf("%s: %v", pointer, err)
+		}
+		return v
+	}
+	if kg := of("/biomass_kg"); kg <= 6 || kg >= 6.6 || math.Abs(of("/today_kg")-kg*0.025*0.8) > 1e-6 || math.Abs(of("/meal_kg")*2-of("/today_kg")) > 2e-6 || math.Abs(of("/days_left")*of("/today_kg")-12) > 1e-3 {
+		t.Errorf("%s", r.body)
+	}
+	if says := r.at("/says"); !strings.HasPrefix(says, "Feed 12") || !strings.Contains(says, "forecast of growth; weighed 3 days ago") {
 		t.Errorf("it says %q", says)
 	}
-	y.ration(batch, "?as_of="+day(30)).wantAt(map[string]string{"/today_kg/value": "0", "/stops/0/code": "sample"})
 	y.recorded(y.entry("treatment", day(34), members{"batch_id": batch, "what": "Salt bath", "dose": "5 g/L", "reason": "Fungus", "withdrawal_days": 3}))
 	y.ration(batch, "?as_of="+day(34)).wantAt(map[string]string{"/today_kg/value": "0", "/stops/0/code": "treatment"})
 	y.ration(batch, "?as_of="+day(299)).wantAt(map[string]string{"/today_kg/value": "0", "/stops/0/code": "harvest"})

@@ -18,6 +18,7 @@ var mustCaution = map[string][]string{
 	"getPerformance": {domain.CautionFigures},
 	"checkTransport": {domain.CautionFigures, domain.CautionSpines},
 	"getCapacity":    {domain.CautionFigures, domain.CautionElectricity, domain.CautionChildren, domain.CautionSpines, domain.CautionLeaves},
+	"getForecast":    {domain.CautionFigures, domain.CautionSpines},
 	"getRation":      {domain.CautionFigures, domain.CautionElectricity, domain.CautionChildren, domain.CautionSpines, domain.CautionMedicine},
 }
 

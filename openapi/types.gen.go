@@ -2001,6 +2001,9 @@ type Capacity struct {
 	// Grown What is in a tank, now or when its fish have grown.
 	Grown Holding `json:"grown"`
 
+	// Harvest What is in a tank, now or when its fish have grown.
+	Harvest Holding `json:"harvest"`
+
 	// Limits Each limit apart.
 	Limits []CapacityLimit `json:"limits"`
 
@@ -3847,11 +3850,14 @@ type HeldEntry struct {
 
 // Holding What is in a tank, now or when its fish have grown.
 type Holding struct {
-	// Basis How the weight is known: fish counted and weighed on the day, the last weighing, a forecast of growth, the target weight, or not.
+	// Basis How the weight is known: fish counted and weighed on the day, the last weighing, a forecast from it, the target weight, or not.
 	Basis HoldingBasis `json:"basis"`
 
 	// BiomassKg A number with what it is worth, or null and the reason why there is none.
 	BiomassKg SourcedNumber `json:"biomass_kg"`
+
+	// Day The day it is on; null if nobody knows.
+	Day *openapi_types.Date `json:"day"`
 
 	// DensityKgM3 A number with what it is worth, or null and the reason why there is none.
 	DensityKgM3 SourcedNumber `json:"density_kg_m3"`
@@ -3869,7 +3875,7 @@ type Holding struct {
 	OfSharedWater SourcedNumber `json:"of_shared_water"`
 }
 
-// HoldingBasis How the weight is known: fish counted and weighed on the day, the last weighing, a forecast of growth, the target weight, or not.
+// HoldingBasis How the weight is known: fish counted and weighed on the day, the last weighing, a forecast from it, the target weight, or not.
 type HoldingBasis string
 
 // Hours Hours, up to two decimals.

@@ -837,7 +837,8 @@ type ClientInterface interface {
 	//
 	// Each limit apart: the density set for it, the beds that clean its water, the
 	// oxygen the water brings. The one that carries the least binds. Then what must be
-	// right (pump, drain), what is in it now and when the fish have grown, and what
+	// right (pump, drain), what is in it now, when all the fish in it have grown (`grown`)
+	// and at the harvest by the forecast with its losses (`harvest`), and what
 	// the last readings of the water mean for them.
 	//
 	// Corresponds with GET /v1/units/{id}/capacity (the `GetCapacity` operationId).
@@ -2526,7 +2527,8 @@ func (c *Client) ReviseUnitWithApplicationMergePatchPlusJSONBody(ctx context.Con
 //
 // Each limit apart: the density set for it, the beds that clean its water, the
 // oxygen the water brings. The one that carries the least binds. Then what must be
-// right (pump, drain), what is in it now and when the fish have grown, and what
+// right (pump, drain), what is in it now, when all the fish in it have grown (`grown`)
+// and at the harvest by the forecast with its losses (`harvest`), and what
 // the last readings of the water mean for them.
 //
 // Corresponds with GET /v1/units/{id}/capacity (the `GetCapacity` operationId).
@@ -7996,7 +7998,8 @@ type ClientWithResponsesInterface interface {
 	//
 	// Each limit apart: the density set for it, the beds that clean its water, the
 	// oxygen the water brings. The one that carries the least binds. Then what must be
-	// right (pump, drain), what is in it now and when the fish have grown, and what
+	// right (pump, drain), what is in it now, when all the fish in it have grown (`grown`)
+	// and at the harvest by the forecast with its losses (`harvest`), and what
 	// the last readings of the water mean for them.
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -22603,7 +22606,8 @@ func (c *ClientWithResponses) ReviseUnitWithApplicationMergePatchPlusJSONBodyWit
 //
 // Each limit apart: the density set for it, the beds that clean its water, the
 // oxygen the water brings. The one that carries the least binds. Then what must be
-// right (pump, drain), what is in it now and when the fish have grown, and what
+// right (pump, drain), what is in it now, when all the fish in it have grown (`grown`)
+// and at the harvest by the forecast with its losses (`harvest`), and what
 // the last readings of the water mean for them.
 //
 // Returns a wrapper object for the known response body format(s).
