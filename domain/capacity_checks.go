@@ -250,12 +250,12 @@ func (c *capacity) say() string {
 	default:
 		says += fmt.Sprintf(" There are %s in it now.", amount(now.Biomass.Value))
 	}
-	when, then := "When all of them have grown", c.Grown
+	when, then := "When all of them have grown they will weigh", c.Grown
 	if c.Harvest.On != nil {
-		when, then = fmt.Sprintf("On %s, when they have grown as the forecast has it,", c.Harvest.On), c.Harvest
+		when, then = fmt.Sprintf("By the forecast they are ready on %s and will weigh", c.Harvest.On), c.Harvest
 	}
 	if then.Biomass.Known() && then.Biomass.Value > b.Carries.Value {
-		says += fmt.Sprintf(" %s it will be %s, %s too much: harvest some earlier.", when, amount(then.Biomass.Value), amount(then.Biomass.Value-b.Carries.Value))
+		says += fmt.Sprintf(" %s %s together, %s too much: harvest some earlier.", when, amount(then.Biomass.Value), amount(then.Biomass.Value-b.Carries.Value))
 	}
 	for _, k := range c.Checks {
 		if k.Verdict == CheckWrong {

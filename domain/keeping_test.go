@@ -349,7 +349,7 @@ func TestCapacityAtTheForecastHarvest(t *testing.T) {
 	wantNumber(t, "weight at the harvest", c.Harvest.Biomass, kg)
 	wantNumber(t, "times what it carries", c.Harvest.OfBinding, kg/12)
 	wantNumber(t, "weight when grown, if none dies", c.Grown.Biomass, 27)
-	if c.Now.Basis != "forecast" || c.Now.Biomass.Value <= 3.3 || !strings.Contains(c.Says, "On "+on.String()+", when they have grown as the forecast has it") {
+	if c.Now.Basis != "forecast" || c.Now.Biomass.Value <= 3.3 || !strings.Contains(c.Says, "By the forecast they are ready on "+on.String()+" and will weigh ") {
 		t.Errorf("now %+v: %s", c.Now, c.Says)
 	}
 	k.Priors = map[string]domain.Prior{"CLZ": still()}
