@@ -140,6 +140,7 @@ var sayings = map[string]func(context.Context, *postgres.Tx, []postgres.LineID, 
 	"member":      members.said,
 	"period":      periods.said,
 	"water_limit": waterLimits.said,
+	"question":    saidQuestions,
 	"token": func(ctx context.Context, tx *postgres.Tx, lines []postgres.LineID, put put) error {
 		found, err := tx.SaidOfTokens(ctx, lines)
 		for _, f := range found {

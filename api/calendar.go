@@ -8,7 +8,6 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"shoalbook/domain"
-	"shoalbook/domain/husbandry"
 	"shoalbook/openapi"
 	"shoalbook/postgres"
 )
@@ -106,20 +105,20 @@ func (s *Server) ReviseLimit(c *gin.Context, id openapi.LimitPath, _ openapi.Rev
 }
 
 type wireLimitInForce struct {
-	Parameter husbandry.Parameter `json:"parameter"`
-	Unit      string              `json:"unit"`
-	By        *domain.LimitID     `json:"limit_id,omitempty"`
-	LowAlarm  *wireBound          `json:"low_alarm,omitempty"`
-	LowWarn   *wireBound          `json:"low_warn,omitempty"`
-	HighWarn  *wireBound          `json:"high_warn,omitempty"`
-	HighAlarm *wireBound          `json:"high_alarm,omitempty"`
-	Conflicts []string            `json:"conflicts"`
+	Parameter string          `json:"parameter"`
+	Unit      string          `json:"unit"`
+	By        *domain.LimitID `json:"limit_id,omitempty"`
+	LowAlarm  *wireBound      `json:"low_alarm,omitempty"`
+	LowWarn   *wireBound      `json:"low_warn,omitempty"`
+	HighWarn  *wireBound      `json:"high_warn,omitempty"`
+	HighAlarm *wireBound      `json:"high_alarm,omitempty"`
+	Conflicts []string        `json:"conflicts"`
 }
 
 type wireBound struct {
-	Value      float64              `json:"value"`
-	Source     string               `json:"source"`
-	Provenance husbandry.Provenance `json:"provenance"`
+	Value      float64 `json:"value"`
+	Source     string  `json:"source"`
+	Provenance string  `json:"provenance"`
 }
 
 // ListSpeciesLimits lists what readings of the water of a species are judged by.
@@ -131,8 +130,9 @@ func (s *Server) ListSpeciesLimits(c *gin.Context, code openapi.SpeciesPath) {
 		}
 		items := make([]wireLimitInForce, len(limits))
 		for i, l := range limits {
-			items[i] = wireLimitInForce{l.Parameter, l.Parameter.Unit(), l.By, (*wireBound)(l.LowAlarm), (*wireBound)(l.LowWarn),
-				(*wireBound)(l.HighWarn), (*wireBound)(l.HighAlarm), append([]string{}, l.Conflicts...)}
+			b := l.Bounds()
+			items[i] = wireLimitInForce{string(l.Parameter), l.Parameter.Unit(), l.By, (*wireBound)(b[0]), (*wireBound)(b[1]),
+				(*wireBound)(b[2]), (*wireBound)(b[3]), append([]string{}, l.Conflicts...)}
 		}
 		return jsonReply(http.StatusOK, struct {
 			Species string             `json:"species"`

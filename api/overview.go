@@ -4,7 +4,6 @@ import (
 	"context"
 	"encoding/json"
 	"math"
-	"time"
 
 	"github.com/gin-gonic/gin"
 
@@ -107,66 +106,6 @@ func (s *Server) ListAccounts(c *gin.Context, params openapi.ListAccountsParams)
 		}
 		return listReply(c, p, items, more, func(a wireAccount) []string { return []string{a.Party.String()} })
 	})
-}
-
-type wireQuestion struct {
-	Code    string          `json:"code"`
-	Site    domain.SiteID   `json:"site_id"`
-	Text    string          `json:"text"`
-	Entry   json.RawMessage `json:"entry,omitempty"`
-	Problem *itemProblem    `json:"problem,omitempty"`
-	Since   time.Time       `json:"since"`
-	ref     domain.EntryID
-}
-
-// ListQuestions shows what a person should look at.
-func (s *Server) ListQuestions(c *gin.Context, params openapi.ListQuestionsParams) {
-	s.view(c, func(ctx context.Context, tx *postgres.Tx) (reply, error) {
-		p, err := pageOf(c, params.After, params.Limit, 3)
-		if err != nil {
-			return reply{}, err
-		}
-		after, err := questionAfter(p)
-		if err != nil {
-			return reply{}, err
-		}
-		found, more, err := tx.Questions(ctx, after, p.limit)
-		if err != nil {
-			return reply{}, err
-		}
-		items := make([]wireQuestion, len(found))
-		for i, q := range found {
-			items[i] = newQuestion(q)
-		}
-		return listReply(c, p, items, more, func(q wireQuestion) []string { return []string{q.Code, q.Site.String(), q.ref.String()} })
-	})
-}
-
-func questionAfter(p page) (*postgres.Question, error) {
-	if p.after == nil {
-		return nil, nil
-	}
-	site, err := domain.ParseID[domain.SiteFacts](p.after[1])
-	if err != nil {
-		return nil, errCursor
-	}
-	ref, err := domain.ParseID[domain.Entry](p.after[2])
-	if err != nil {
-		return nil, errCursor
-	}
-	return &postgres.Question{Code: p.after[0], SiteID: site, RefID: ref}, nil
-}
-
-func newQuestion(q postgres.Question) wireQuestion {
-	w := wireQuestion{Code: q.Code, Site: q.SiteID, Since: q.Since, ref: q.RefID}
-	if q.Code == "held" {
-		w.Entry = q.Entry
-		w.Problem = newItemProblem(&domain.Error{Code: q.Problem, Detail: q.Detail})
-		w.Text = "this record is kept aside and counts nowhere, since it does not fit: " + q.Detail
-		return w
-	}
-	w.Text = "by the book the store has held less than nothing of " + q.Product + " since " + q.SinceDate.String() + ": is a receipt missing, or was less used?"
-	return w
 }
 
 type wireStoreItem struct {

@@ -46,6 +46,7 @@ var statuses = map[domain.Kind]int{
 
 // titles holds the title of every code; one code has one title for ever.
 var titles = map[string]string{
+	"already_answered":         "The question is already answered",
 	"already_reversed":         "The entry is already reversed",
 	"already_set":              "There is one already",
 	"archived":                 "No longer in use",

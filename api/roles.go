@@ -18,6 +18,7 @@ var (
 	stockers     = []domain.Role{domain.Coordinator, domain.Keeper}
 	bookkeepers  = []domain.Role{domain.Coordinator, domain.Keeper, domain.Treasurer}
 	visitors     = []domain.Role{domain.Coordinator, domain.Adviser}
+	answerers    = []domain.Role{domain.Coordinator, domain.Adviser, domain.Keeper}
 	recorders    = []domain.Role{domain.Coordinator, domain.Adviser, domain.Keeper, domain.Treasurer}
 )
 
@@ -33,6 +34,7 @@ var mayAsk = map[string][]domain.Role{
 	"getStore":               readers,
 	"getOverview":            readers,
 	"listQuestions":          readers,
+	"answerQuestion":         answerers,
 	"listAccounts":           offices,
 	"getCoop":                readers,
 	"reviseCoop":             coordinators,

@@ -1,5 +1,10 @@
 package domain
 
+import (
+	"maps"
+	"slices"
+)
+
 // Site is the running state of a site: what follows from its entries so far,
 // taken in order. It knows the registry facts that the entries refer to.
 type Site struct {
@@ -9,14 +14,19 @@ type Site struct {
 	Units   map[UnitID]*UnitState
 	Facts   Facts
 
+	// Questions are asked about the entries that were being recorded.
+	Questions []Question
+
 	day      Date
 	on       *Date // the day, for states to point to
 	started  bool
 	today    Day
 	emptied  map[BatchID]bool
-	emptying []emptying // by moves, in their order
-	eating   []eating   // harvests for food of the day
-	sending  []sending  // of fish to other sites, of the day, which are on their way from now on
+	emptying []emptying          // by moves, in their order
+	eating   []eating            // harvests for food of the day
+	sending  []sending           // of fish to other sites, of the day, which are on their way from now on
+	fresh    map[BatchID]EntryID // the last entry of the day about each batch that is being recorded
+	treating map[BatchID]EntryID // medicine that is being recorded
 }
 
 // emptying is a move that leaves no fish behind: what is left of the cost at the
@@ -34,6 +44,11 @@ type Facts struct {
 	Batches  map[BatchID]Batch
 	Units    map[UnitID]Unit
 	Products map[ProductID]ProductFacts
+
+	// What new entries are held against.
+	AltitudeM *Thousandths
+	Limits    []WaterLimit        // of the co-operative
+	Prices    map[string][]Priced // by what [PriceOf] says
 }
 
 // ProductFacts are what a fold needs to know of a product.
@@ -81,7 +96,7 @@ type Moved struct {
 
 // NewSite returns the state of a site before its first entry.
 func NewSite(id SiteID, f Facts) *Site {
-	return &Site{ID: id, Facts: f, Batches: map[BatchID]*BatchState{}, Stores: map[ProductID]*StoreState{}, Units: map[UnitID]*UnitState{}}
+	return &Site{ID: id, Facts: f, Batches: map[BatchID]*BatchState{}, Stores: map[ProductID]*StoreState{}, Units: map[UnitID]*UnitState{}, treating: map[BatchID]EntryID{}}
 }
 
 // Fold takes entries, sorted by [SortEntries], into the state, and calls
@@ -103,13 +118,20 @@ func (s *Site) Fold(entries []Entry, endOfDay func(Day)) error {
 			s.day, s.on, s.started = day, &day, true
 			s.today = Day{On: e.On, Batches: map[BatchID]bool{}, Stores: map[ProductID]bool{}, Units: map[UnitID]bool{}}
 			s.emptied, s.emptying, s.eating, s.sending = map[BatchID]bool{}, nil, nil, nil
+			s.fresh = map[BatchID]EntryID{}
 		}
-		if err := e.Body.post(s, e); err != nil {
+		post := s.post
+		if e.Fresh {
+			post = s.record
+		}
+		if err := post(e); err != nil {
 			return &Unfit{e.ID, e.On, e.Body.Kind(), err}
 		}
 	}
 	return s.endDay(endOfDay)
 }
+
+func (s *Site) post(e *Entry) error { return e.Body.post(s, e) }
 
 // Unfit is the refusal of one of the entries that are folded, which may be another
 // than the one that is new.
@@ -150,6 +172,9 @@ func (s *Site) endDay(report func(Day)) error {
 	}
 	if first != nil {
 		return first
+	}
+	for _, id := range slices.SortedFunc(maps.Keys(s.fresh), BatchID.Compare) {
+		s.askClosed(id, s.Batches[id])
 	}
 	if report != nil {
 		report(s.today)

@@ -24,6 +24,7 @@ type (
 	TokenID     = ID[Token]
 	PeriodID    = ID[Period]
 	LimitID     = ID[WaterLimit]
+	QuestionID  = ID[Question]
 )
 
 var errID = errors.New("not a UUID such as 0190b2a4-5f3e-7c1a-9d2b-3f4e5a6b7c8d")

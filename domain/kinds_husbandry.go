@@ -67,7 +67,13 @@ func (b Water) check(c *checker) {
 			c.add("/oxygen_mg_l", "must be between 0 and 25 mg/L")
 		}
 	}
-	c.require(b.PH == nil || *b.PH >= 2000 && *b.PH <= 12_000, "/ph", "must be between 2 and 12")
+	if ph := b.PH; ph != nil && (*ph < 2000 || *ph > 12_000) {
+		if *ph >= 20_000 && *ph <= 120_000 {
+			c.add("/ph", "must be between 2 and 12: is the decimal point missing?")
+		} else {
+			c.add("/ph", "must be between 2 and 12")
+		}
+	}
 	c.require((b.TANMgL == nil) == (b.TANBasis == nil), "/tan_basis", "say what the kit prints ammonia as: n (nitrogen), nh3 or nh4; and a basis needs a reading")
 	c.optionalOf(b.TANBasis, "/tan_basis", "n", "nh3", "nh4")
 	c.within(b.TANMgL, "/tan_mg_l", 100, "mg/L")

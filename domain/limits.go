@@ -50,6 +50,24 @@ type LimitInForce struct {
 	By *LimitID // of the co-operative; nil: the default
 }
 
+// LimitBound is one end of a limit, in the unit of its parameter.
+type LimitBound struct {
+	Value      float64
+	Source     string
+	Provenance string // read, memory, practice, recorded
+}
+
+// Bounds returns the ends of the limit, from the lowest to the highest: low alarm, low
+// warning, high warning, high alarm. One that is nil is none.
+func (l *LimitInForce) Bounds() (bounds [4]*LimitBound) {
+	for i, b := range []*husbandry.Bound{l.LowAlarm, l.LowWarn, l.HighWarn, l.HighAlarm} {
+		if b != nil {
+			bounds[i] = &LimitBound{b.Value, b.Source, string(b.Provenance)}
+		}
+	}
+	return bounds
+}
+
 // LimitsInForce returns the limits of a species, in the order of [WaterParameters]:
 // those of the co-operative, and the defaults where it has none.
 func LimitsInForce(species string, own []WaterLimit) []LimitInForce {

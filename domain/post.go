@@ -26,6 +26,7 @@ func (b Death) post(s *Site, _ *Entry) error {
 	}
 	st.Dead += b.Count
 	st.RiskDead += b.Count
+	st.died(s.on, b.Count)
 	switch w, ok := st.weightOf(b.Count); {
 	case b.Weight != nil:
 		st.DeadMg += b.Weight.Milligrams()
@@ -145,7 +146,7 @@ func (b Harvest) post(s *Site, e *Entry) error {
 	st.HarvestedG += b.Weight
 	switch {
 	case b.food():
-		s.eating = append(s.eating, eating{by: e, batch: st, weight: b.Weight, override: b.OverrideWithdrawal != nil})
+		s.eating = append(s.eating, eating{by: e, of: b.Batch, batch: st, weight: b.Weight, override: b.OverrideWithdrawal != nil})
 	case *b.Destination == "discarded":
 		st.KeptG += b.Weight
 		st.DiscardedG += b.Weight
@@ -204,8 +205,9 @@ func (b Feeding) post(s *Site, e *Entry) error {
 	}
 	if st.FedOn == nil || *st.FedOn != e.On {
 		st.FedDays++
-		st.FedOn = s.on
+		st.FedBefore, st.FedOn, st.FedDayG = st.FedOn, s.on, 0
 	}
+	st.FedDayG += b.Weight
 	return nil
 }
 
@@ -306,6 +308,7 @@ func (b Sent) post(s *Site, e *Entry) error {
 		}
 	}
 	if e.Fixed != nil {
+		s.tellOf(*b.Batch, c, e.Fixed)
 		st.CostOut += e.Fixed.Value - c.Value // what a later correction makes of it stays here
 		st.Donated -= e.Fixed.Donated - c.Donated
 		return nil

@@ -72,6 +72,8 @@ type BatchState struct {
 	FedBlindG  Grams // feed of unknown protein
 	FedDays    int64
 	FedOn      *Date
+	FedDayG    Grams    // on that day
+	FedBefore  *Date    // the last day before it
 	EnergyWh   Quantity // electricity recorded for the batch itself
 
 	// Product-limit survival. Fish at risk and deaths are those of RiskOn;
@@ -83,6 +85,8 @@ type BatchState struct {
 	RiskGuessedMg  Milligrams
 	SurvivalBefore float64
 	SurvivalAt     []float64 // at the days of SurvivalDays passed so far
+	DeadOn         *Date     // the last day with dead fish
+	DeadDays       []int64   // the dead of the last days that had any, up to recentDeaths
 
 	// Deaths against the batch's own level, through the day before RiskOn. Those up
 	// to ApartUntil are of transport and handling.

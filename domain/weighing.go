@@ -1,5 +1,7 @@
 package domain
 
+import "slices"
+
 // weigh takes a measured mean weight of the fish of a batch, and how single weights
 // vary (0: not known).
 func (s *Site) weigh(b *BatchState, mg Milligrams, fish Fish, cv Thousandths) {
@@ -60,4 +62,21 @@ func (b *BatchState) measure() {
 // gain returns the net gain with so much standing.
 func (b *BatchState) gain(standing Milligrams) Milligrams {
 	return b.HarvestedG.Milligrams() + standing + b.MovedOutMg - b.StockedMg - b.MovedInMg
+}
+
+// recentDeaths is of how many days with dead fish the counts are kept.
+const recentDeaths = 15
+
+// died notes dead fish beside those of earlier days.
+func (b *BatchState) died(on *Date, n Fish) {
+	counts := b.DeadDays // states of earlier days share them
+	today := int64(n)
+	switch last := len(counts) - 1; {
+	case b.DeadOn != nil && *b.DeadOn == *on:
+		today += counts[last]
+		counts = counts[:last]
+	case len(counts) == recentDeaths:
+		counts = counts[1:]
+	}
+	b.DeadOn, b.DeadDays = on, append(slices.Clip(counts), today)
 }

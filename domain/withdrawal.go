@@ -45,6 +45,7 @@ func (b Harvest) food() bool {
 // given to the fish on that day is known.
 type eating struct {
 	by       *Entry
+	of       BatchID
 	batch    *BatchState
 	weight   Grams
 	override bool
@@ -62,6 +63,9 @@ func (s *Site) judge(h eating) error {
 		b.OverriddenG += h.weight
 	case !h.by.Fresh:
 		b.EarlyG += h.weight
+		if e, ok := s.treating[h.of]; ok {
+			s.ask(e, "harvested_early", "on "+s.day.String()+" fish of this batch were harvested for food within this withdrawal: are they eaten or sold already, and who must be told?", NamedValue{"harvested_kg", h.weight.Kilograms()})
+		}
 	default:
 		return b.inWithdrawal(byDate, byHeat)
 	}
@@ -93,6 +97,9 @@ func (b Treatment) post(s *Site, e *Entry) error {
 		}
 	}
 	st.TreatedOn = s.on
+	if e.Fresh {
+		s.treating[b.Batch] = e.ID
+	}
 	w := withdrawal{}
 	if d := b.WithdrawalDays; d != nil && *d > 0 {
 		until := e.On + Date(*d)
@@ -159,4 +166,14 @@ func (b Treatment) dispense(s *Site, st *BatchState) error {
 	st.Cost[Medicine] += cost
 	st.Donated += donated
 	return nil
+}
+
+// tellOf asks somebody to tell the other site of medicine that is recorded only after
+// fish were sent there. What they took along is fixed.
+func (s *Site) tellOf(batch BatchID, now, then *Consignment) {
+	e, ok := s.treating[batch]
+	longer := now.WithdrawUntil != nil && (then.WithdrawUntil == nil || *now.WithdrawUntil > *then.WithdrawUntil) || now.WithdrawHeat > then.WithdrawHeat
+	if ok && longer {
+		s.ask(e, "sent_early", "on "+s.day.String()+" fish of this batch were sent to another site, which does not know of this withdrawal: record the treatment there too, with what is left of it", NamedValue{"fish", float64(now.Fish)})
+	}
 }

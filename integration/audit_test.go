@@ -91,6 +91,9 @@ func TestEveryWriteLeavesALine(t *testing.T) {
 	period := s.create("/v1/sites/"+p.site+"/calendar", `{"kind":"term","name":"Term 2","starts_on":"2026-05-11","ends_on":"2026-08-06"}`)
 	limit := s.create("/v1/limits", `{"species":"CLZ","parameter":"oxygen","low_warn":4,"source":"the adviser"}`)
 
+	s.recorded(p.entry("water", "2026-02-01", members{"unit_id": p.a, "ph": 9}))
+	question := s.do("GET", "/v1/questions", s.keeper, nil).want(http.StatusOK).at("/items/0/id")
+
 	tried := map[string]bool{}
 	for _, c := range []struct {
 		operation string
@@ -121,6 +124,7 @@ func TestEveryWriteLeavesALine(t *testing.T) {
 		{"revisePeriod", period, `{"feeder":"the caretaker"}`, p.site, "feeder=<nil>", "feeder=the caretaker"},
 		{"createLimit", "", `{"species":"CLZ","parameter":"no2","high_warn":0.5,"source":"the adviser"}`, "", "", "high_warn=0.5"},
 		{"reviseLimit", limit, `{"low_warn":4.5}`, "", "low_warn=4", "low_warn=4.5"},
+		{"answerQuestion", question, `{"reason":"The pond is green."}`, p.site, "reason=<nil>", "reason=The pond is green."},
 		{"createToken", "", `{"name":"screen","role":"adviser"}`, "", "", "name=screen"},
 		{"revokeToken", spare, nil, "", "revoked_at=<nil>", "name=spare"},
 	} {
@@ -209,7 +213,7 @@ func TestEntriesInTheTrail(t *testing.T) {
 	keeperID, keeper := s.issue(members{"name": "Mutale", "role": "keeper", "sites": []string{p.site}})
 	batch := p.newBatch()
 	death := p.entry("death", "2026-01-08", members{"batch_id": batch, "count": 3})
-	stocking := p.entry("stocking", "2026-01-05", members{"batch_id": batch, "origin": "bred", "count": 100, "weight_kg": 1})
+	stocking := p.entry("stocking", "2026-01-05", members{"batch_id": batch, "origin": "bred", "count": 1000, "weight_kg": 10})
 	lines := len(s.wholeTrail())
 	s.do("POST", "/v1/entries", keeper, members{"entries": []members{death}, "on_refusal": "hold"}, "X-Device", "phone at the pond").want(http.StatusOK).became("held")
 	s.do("POST", "/v1/entries?dry_run=true", s.coordinator, members{"entries": []members{stocking}}).want(http.StatusOK).became("created")

@@ -51,7 +51,7 @@ func TestBadInput(t *testing.T) {
 	stocking := p.entry("stocking", day(10), members{"batch_id": batch, "origin": "bred", "count": 100, "weight_kg": 1})
 	reversal := p.entry("reversal", day(17), members{"reverses_id": mistake["id"], "reason": "They live."})
 	s.recorded(
-		p.entry("receipt", day(10), members{"product_id": p.feed, "quantity": 10, "origin": "bought", "amount": "95"}),
+		p.entry("receipt", day(10), members{"product_id": p.feed, "quantity": 0.1, "origin": "bought", "amount": "95"}),
 		stocking,
 		p.entry("move", day(20), members{"batch_id": batch, "to_batch_id": other, "count": 30}), // 69 are left
 		p.entry("harvest", day(30), members{"batch_id": batch, "count": 10, "weight_kg": 1}),    // 59 are left
@@ -235,7 +235,7 @@ func TestBadInput(t *testing.T) {
 	}
 	p.rows(12, 0)
 	// What is only odd is taken, and asked about.
-	s.recorded(p.entry("feeding", day(40), members{"batch_id": batch, "product_id": p.feed, "weight_kg": 10.001})).
+	s.recorded(p.entry("feeding", day(40), members{"batch_id": batch, "product_id": p.feed, "weight_kg": 0.101})).
 		wantAt(map[string]string{"/results/0/questions/0/code": "store_below_zero"})
 	p.rows(13, 1)
 }

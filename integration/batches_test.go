@@ -136,10 +136,10 @@ func TestProteinReachesTheFigures(t *testing.T) {
 		kind, on string
 		members  map[string]any
 	}{
-		{"stocking", "2026-01-01", map[string]any{"origin": "bred", "count": 100, "weight_kg": 1}},
+		{"stocking", "2026-01-01", map[string]any{"origin": "bred", "count": 1000, "weight_kg": 10}},
 		{"feeding", "2026-01-02", map[string]any{"product_id": p.feed, "weight_kg": 1}},
 		{"feeding", "2026-01-10", map[string]any{"product_id": p.feed, "weight_kg": 1}},
-		{"sample", "2026-01-20", map[string]any{"count": 10, "weight_kg": 0.2}},
+		{"sample", "2026-01-20", map[string]any{"count": 10, "weight_kg": 0.11}},
 	} {
 		e.members["site_id"], e.members["occurred_on"], e.members["batch_id"] = p.site, e.on, id
 		s.record(e.kind, e.members)

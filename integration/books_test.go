@@ -19,15 +19,17 @@ func TestStoreAndOverview(t *testing.T) {
 	}
 	overview(map[string]string{"/items/0/last_record_on": "null", "/items/0/open_batches": "0", "/items/0/fish": "0", "/items/0/biomass_basis": "none",
 		"/items/0/feed_kg": "0", "/items/0/days_of_feed_left": "null", "/items/0/questions": "0"})
-	batch := p.stocked(day(60), members{"count": 200, "weight_kg": 2})
+	batch := p.stocked(day(60), members{"count": 200}) // nobody knows what they weigh, so nobody asks about the feed
 	p.recorded(
 		p.entry("receipt", day(60), members{"product_id": p.feed, "quantity": 100, "origin": "bought", "unit_price": "9.50"}),
 		p.entry("receipt", day(61), members{"product_id": p.feed, "quantity": 50, "origin": "donated", "amount": "500"}),
 		// 150 kg cost 950: 30 of them 190, with 100 of what was given.
 		p.entry("feeding", day(64), members{"batch_id": batch, "product_id": p.feed, "weight_kg": 30}),
-		p.entry("death", day(65), members{"batch_id": batch, "count": 4}),
+		p.entry("death", day(65), members{"batch_id": batch, "count": 4}),                   // 2 % of them: somebody is asked, and answers
 		p.entry("sample", day(84), members{"batch_id": batch, "count": 20, "weight_kg": 1}), // 50 g
 	)
+	asked := p.do("GET", "/v1/questions", p.keeper, nil).want(http.StatusOK).wantAt(map[string]string{"/items/0/code": "deaths", "/items/1": ""}).at("/items/0/id")
+	p.do("POST", "/v1/questions/"+asked+"/answer", p.keeper, `{"reason":"Counted twice."}`, "Idempotency-Key", newText()).want(http.StatusCreated)
 	store := func(product string, want map[string]string) {
 		t.Helper()
 		r := p.do("GET", "/v1/sites/"+p.site+"/store", p.keeper, nil).want(http.StatusOK)

@@ -105,7 +105,7 @@ func newWorld(rt *rapid.T, y *story, seen statuses, kinds map[string]int) *world
 	}{
 		{"SiteID", []int{1, 2}}, {"UnitID", []int{11, 12, 13}}, {"LoopID", []int{21}}, {"PartyID", []int{31, 32, 33}},
 		{"ProductID", []int{41, 42}}, {"EquipmentID", []int{51}}, {"BatchID", []int{61, 62}}, {"MemberID", []int{71}}, {"TokenID", []int{81}},
-		{"PeriodID", []int{22}}, {"LimitID", []int{49}},
+		{"PeriodID", []int{22}}, {"LimitID", []int{49}}, {"QuestionID", []int{99}},
 	} {
 		for _, n := range of.ns {
 			w.ids[of.name] = append(w.ids[of.name], y.id(n))

@@ -112,7 +112,7 @@ func (w *wall) bodies(o operation) []any {
 var examples = map[string]string{
 	"SiteID": exampleID(1), "UnitID": exampleID(11), "LoopID": exampleID(21), "PartyID": exampleID(31), "ProductID": exampleID(41),
 	"EquipmentID": exampleID(51), "BatchID": exampleID(61), "MemberID": exampleID(71), "TokenID": exampleID(81),
-	"PeriodID": exampleID(22), "LimitID": exampleID(49),
+	"PeriodID": exampleID(22), "LimitID": exampleID(49), "QuestionID": exampleID(99),
 	"EntryID": "019ade3a-7c00-7000-8000-0000000000a2",
 }
 
@@ -311,7 +311,7 @@ func put(v any, at []string, what string) any {
 	return []any{what} // of a list that was left out
 }
 
-var changing = regexp.MustCompile(`"(?:request|trace)_id":"[^"]*"|\d{4}-\d\d-\d\dT[0-9:.]+Z|shoal_\w+|"expires_at":"[^"]*"`)
+var changing = regexp.MustCompile(`"(?:request|trace)_id":"[^"]*"|\d{4}-\d\d-\d\dT[0-9:.]+Z|shoal_\w+|"expires_at":"[^"]*"|,"questions":\[[^\]]*\]`)
 
 // plain returns what an answer says, but for what is another every time.
 func plain(r response, asked string) string {

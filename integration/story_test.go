@@ -102,6 +102,20 @@ func (y *story) more() {
 		entry(92, "sent", map[string]any{"to_site_id": y.id(2), "product_id": y.id(41), "quantity": 3}),
 		entry(93, "sent", map[string]any{"to_site_id": y.id(2), "batch_id": y.id(61), "count": 4}),
 	)
+	// A question is asked: such water is seldom.
+	y.records(entry(98, "water", map[string]any{"unit_id": y.id(11), "ph": 9.5}))
+	var questions struct {
+		Items []struct {
+			ID      string
+			EntryID string `json:"entry_id"`
+		}
+	}
+	y.do("GET", "/v1/questions?limit=500&site_id="+y.id(1), y.coordinator, nil).want(http.StatusOK).into(&questions)
+	for _, q := range questions.Items {
+		if q.EntryID == y.id(98) {
+			y.ids[exampleID(99)] = q.ID
+		}
+	}
 	held := []any{
 		entry(94, "death", map[string]any{"batch_id": y.id(61), "count": 100_000}),
 		entry(95, "sale", map[string]any{"batch_id": y.id(61), "disposal": "given", "weight_kg": 100_000}),

@@ -36,7 +36,11 @@ alter table batch_sum
   add column withdraw_heat    bigint not null default 0,
   add column early_g          bigint not null default 0,
   add column overridden_g     bigint not null default 0,
-  add column kept_g           bigint not null default 0;
+  add column kept_g           bigint not null default 0,
+  add column fed_day_g        bigint not null default 0,
+  add column fed_before       date,
+  add column dead_on          date,
+  add column dead_days        bigint[] not null default '{}';
 alter table batch_day
   add column weigh_on         date[] not null default '{}',
   add column weigh_mg         bigint[] not null default '{}',
@@ -49,7 +53,11 @@ alter table batch_day
   add column withdraw_heat    bigint not null default 0,
   add column early_g          bigint not null default 0,
   add column overridden_g     bigint not null default 0,
-  add column kept_g           bigint not null default 0;
+  add column kept_g           bigint not null default 0,
+  add column fed_day_g        bigint not null default 0,
+  add column fed_before       date,
+  add column dead_on          date,
+  add column dead_days        bigint[] not null default '{}';
 comment on column batch_day.weigh_on is 'the day of each weighing, that at stocking or arrival first; the other columns weigh_… are of the same weighings';
 comment on column batch_day.weigh_mg is 'milligrams of the fish weighed';
 comment on column batch_day.weigh_cv is 'coefficient of variation of single weights, thousandths of a percent; 0: not known';
@@ -58,6 +66,9 @@ comment on column batch_day.withdraw_until is 'the last day on which no fish may
 comment on column batch_day.withdraw_heat is 'the heat that must be reached before fish may be harvested for food; 0: none';
 comment on column batch_day.early_g is 'harvested for food within a withdrawal that became known only later';
 comment on column batch_day.overridden_g is 'harvested for food within a withdrawal, as a coordinator allowed';
+comment on column batch_day.fed_day_g is 'fed on fed_on';
+comment on column batch_day.fed_before is 'the last day before fed_on';
+comment on column batch_day.dead_days is 'the dead of each of the last days that had any, the last of them dead_on';
 comment on column batch_day.kept_g is 'harvested not for food: kept or thrown away';
 
 alter table unit_day
@@ -69,6 +80,14 @@ comment on table unit_day is 'The water of a unit at the end of each day with a 
 comment on column unit_day.read_on is 'the day of the last reading by parameter (temperature, oxygen, pH, TAN, NH3, NO2, NO3, alkalinity, salinity); 1970-01-01: never';
 comment on column unit_day.read_value is 'thousandths of °C, mg/L, pH or ‰; TAN and NH3 as nitrogen';
 comment on column unit_day.was_on is 'the day of the reading before, on an earlier day';
+
+-- What readings are judged by is remembered with the state of a site.
+drop trigger revision_changes_site on revision;
+create trigger revision_changes_site after insert on revision
+  for each row when (new.site_id is not null or new.noun in ('coop', 'product', 'water_limit')) execute function site_changed();
+
+-- New prices are held against those of the last months.
+create index entry_priced on entry (coop_id, kind, occurred_on, id) where kind in ('stocking', 'receipt', 'sale');
 
 create table period (
   coop_id     uuid not null,

@@ -160,9 +160,12 @@ type ServerInterface interface {
 	// ListProductRevisions Revisions of a product
 	// (GET /v1/products/{id}/revisions)
 	ListProductRevisions(c *gin.Context, id ProductPath, params ListProductRevisionsParams)
-	// ListQuestions Open questions
+	// ListQuestions Questions
 	// (GET /v1/questions)
 	ListQuestions(c *gin.Context, params ListQuestionsParams)
+	// AnswerQuestion Answer a question
+	// (POST /v1/questions/{id}/answer)
+	AnswerQuestion(c *gin.Context, id QuestionPath, params AnswerQuestionParams)
 	// ListSites List sites
 	// (GET /v1/sites)
 	ListSites(c *gin.Context, params ListSitesParams)
@@ -2504,6 +2507,22 @@ func (siw *ServerInterfaceWrapper) ListQuestions(c *gin.Context) {
 	// Parameter object where we will unmarshal all parameters from the context
 	var params ListQuestionsParams
 
+	// ------------- Optional query parameter "state" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "state", c.Request.URL.Query(), &params.State, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter state: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "site_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "site_id", c.Request.URL.Query(), &params.SiteID, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter site_id: %w", err), http.StatusBadRequest)
+		return
+	}
+
 	// ------------- Optional query parameter "after" -------------
 
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", c.Request.URL.Query(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
@@ -2528,6 +2547,77 @@ func (siw *ServerInterfaceWrapper) ListQuestions(c *gin.Context) {
 	}
 
 	siw.Handler.ListQuestions(c, params)
+}
+
+// AnswerQuestion operation middleware
+func (siw *ServerInterfaceWrapper) AnswerQuestion(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "id" -------------
+	var id QuestionPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", c.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params AnswerQuestionParams
+
+	headers := c.Request.Header
+
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for Idempotency-Key, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter Idempotency-Key: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+
+	} else {
+		siw.ErrorHandler(c, fmt.Errorf("Header parameter Idempotency-Key is required, but not found"), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.AnswerQuestion(c, id, params)
 }
 
 // ListSites operation middleware
@@ -3627,6 +3717,7 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.GET(options.BaseURL+"/v1/overview", wrapper.GetOverview)
 	router.GET(options.BaseURL+"/v1/accounts", wrapper.ListAccounts)
 	router.GET(options.BaseURL+"/v1/questions", wrapper.ListQuestions)
+	router.POST(options.BaseURL+"/v1/questions/:id/answer", wrapper.AnswerQuestion)
 	router.GET(options.BaseURL+"/v1/sites", wrapper.ListSites)
 	router.POST(options.BaseURL+"/v1/sites", wrapper.CreateSite)
 	router.GET(options.BaseURL+"/v1/sites/:id", wrapper.GetSite)

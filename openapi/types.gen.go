@@ -48,6 +48,7 @@ const (
 	AuditNounParty      AuditNoun = "party"
 	AuditNounPeriod     AuditNoun = "period"
 	AuditNounProduct    AuditNoun = "product"
+	AuditNounQuestion   AuditNoun = "question"
 	AuditNounSite       AuditNoun = "site"
 	AuditNounToken      AuditNoun = "token"
 	AuditNounUnit       AuditNoun = "unit"
@@ -76,6 +77,8 @@ func (e AuditNoun) Valid() bool {
 	case AuditNounPeriod:
 		return true
 	case AuditNounProduct:
+		return true
+	case AuditNounQuestion:
 		return true
 	case AuditNounSite:
 		return true
@@ -1064,6 +1067,7 @@ func (e PointOrNullType) Valid() bool {
 
 // Defines values for ProblemCode.
 const (
+	ProblemCodeAlreadyAnswered        ProblemCode = "already_answered"
 	ProblemCodeAlreadyReversed        ProblemCode = "already_reversed"
 	ProblemCodeAlreadySet             ProblemCode = "already_set"
 	ProblemCodeArchived               ProblemCode = "archived"
@@ -1107,6 +1111,8 @@ const (
 // Valid indicates whether the value is a known member of the ProblemCode enum.
 func (e ProblemCode) Valid() bool {
 	switch e {
+	case ProblemCodeAlreadyAnswered:
+		return true
 	case ProblemCodeAlreadyReversed:
 		return true
 	case ProblemCodeAlreadySet:
@@ -1277,16 +1283,121 @@ func (e Provenance) Valid() bool {
 
 // Defines values for QuestionCode.
 const (
-	QuestionCodeHeld           QuestionCode = "held"
-	QuestionCodeStoreBelowZero QuestionCode = "store_below_zero"
+	QuestionCodeAlkalinity        QuestionCode = "alkalinity"
+	QuestionCodeCondition         QuestionCode = "condition"
+	QuestionCodeContradiction     QuestionCode = "contradiction"
+	QuestionCodeDeaths            QuestionCode = "deaths"
+	QuestionCodeDensity           QuestionCode = "density"
+	QuestionCodeFcr               QuestionCode = "fcr"
+	QuestionCodeFeedCold          QuestionCode = "feed_cold"
+	QuestionCodeFeedRate          QuestionCode = "feed_rate"
+	QuestionCodeGrowth            QuestionCode = "growth"
+	QuestionCodeHarvestedEarly    QuestionCode = "harvested_early"
+	QuestionCodeHeld              QuestionCode = "held"
+	QuestionCodeLength            QuestionCode = "length"
+	QuestionCodeNh3               QuestionCode = "nh3"
+	QuestionCodeNo2               QuestionCode = "no2"
+	QuestionCodeNo3               QuestionCode = "no3"
+	QuestionCodeOxygen            QuestionCode = "oxygen"
+	QuestionCodeOxygenSaturation  QuestionCode = "oxygen_saturation"
+	QuestionCodePh                QuestionCode = "ph"
+	QuestionCodePhChange          QuestionCode = "ph_change"
+	QuestionCodePrice             QuestionCode = "price"
+	QuestionCodeSalinity          QuestionCode = "salinity"
+	QuestionCodeSampleSmall       QuestionCode = "sample_small"
+	QuestionCodeSentEarly         QuestionCode = "sent_early"
+	QuestionCodeStoreBelowZero    QuestionCode = "store_below_zero"
+	QuestionCodeTan               QuestionCode = "tan"
+	QuestionCodeTemperature       QuestionCode = "temperature"
+	QuestionCodeTemperatureChange QuestionCode = "temperature_change"
+	QuestionCodeUnaccounted       QuestionCode = "unaccounted"
+	QuestionCodeWeight            QuestionCode = "weight"
+	QuestionCodeWeightForecast    QuestionCode = "weight_forecast"
 )
 
 // Valid indicates whether the value is a known member of the QuestionCode enum.
 func (e QuestionCode) Valid() bool {
 	switch e {
+	case QuestionCodeAlkalinity:
+		return true
+	case QuestionCodeCondition:
+		return true
+	case QuestionCodeContradiction:
+		return true
+	case QuestionCodeDeaths:
+		return true
+	case QuestionCodeDensity:
+		return true
+	case QuestionCodeFcr:
+		return true
+	case QuestionCodeFeedCold:
+		return true
+	case QuestionCodeFeedRate:
+		return true
+	case QuestionCodeGrowth:
+		return true
+	case QuestionCodeHarvestedEarly:
+		return true
 	case QuestionCodeHeld:
 		return true
+	case QuestionCodeLength:
+		return true
+	case QuestionCodeNh3:
+		return true
+	case QuestionCodeNo2:
+		return true
+	case QuestionCodeNo3:
+		return true
+	case QuestionCodeOxygen:
+		return true
+	case QuestionCodeOxygenSaturation:
+		return true
+	case QuestionCodePh:
+		return true
+	case QuestionCodePhChange:
+		return true
+	case QuestionCodePrice:
+		return true
+	case QuestionCodeSalinity:
+		return true
+	case QuestionCodeSampleSmall:
+		return true
+	case QuestionCodeSentEarly:
+		return true
 	case QuestionCodeStoreBelowZero:
+		return true
+	case QuestionCodeTan:
+		return true
+	case QuestionCodeTemperature:
+		return true
+	case QuestionCodeTemperatureChange:
+		return true
+	case QuestionCodeUnaccounted:
+		return true
+	case QuestionCodeWeight:
+		return true
+	case QuestionCodeWeightForecast:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for QuestionState.
+const (
+	QuestionStateConfirmed QuestionState = "confirmed"
+	QuestionStateOpen      QuestionState = "open"
+	QuestionStateReversed  QuestionState = "reversed"
+)
+
+// Valid indicates whether the value is a known member of the QuestionState enum.
+func (e QuestionState) Valid() bool {
+	switch e {
+	case QuestionStateConfirmed:
+		return true
+	case QuestionStateOpen:
+		return true
+	case QuestionStateReversed:
 		return true
 	default:
 		return false
@@ -4981,14 +5092,43 @@ type QuantityOrNone = float64
 
 // Question Something a person should look into.
 type Question struct {
-	// Code Why it is asked: an entry is held, or the book says that less than nothing is in the store.
+	// AnsweredAt A moment in UTC, RFC 3339.
+	//
+	// Example: 2026-06-02T08:00:00Z
+	AnsweredAt *Timestamp `json:"answered_at,omitempty"`
+
+	// AnsweredBy The name of the token that wrote it.
+	//
+	// Example: Tumbawe keeper
+	AnsweredBy *PersonName `json:"answered_by,omitempty"`
+
+	// Code Why it is asked. `held`: an entry is kept aside; `store_below_zero`: by the book
+	// less than nothing is in the store. All others are about an entry: the name of a
+	// parameter of the water (`oxygen_saturation` for more oxygen than water holds,
+	// `…_change` for a change within a day), a `contradiction` between readings;
+	// `weight`, `weight_forecast`, `length` and `condition` of fish, a `sample_small`,
+	// `growth` between samples, `feed_rate`, `feed_cold`, `fcr`, `deaths`, `density`,
+	// `unaccounted` fish, a `price`; fish `harvested_early` or `sent_early`, within a
+	// withdrawal that was recorded afterwards.
 	Code QuestionCode `json:"code"`
 
 	// Entry Something that happened at a site on a day. `kind` says what, and which members go with it.
 	Entry *Entry `json:"entry,omitempty"`
 
+	// EntryID The entry it is about, if that is in the journal.
+	EntryID *openapi_types.UUID `json:"entry_id,omitempty"`
+
+	// Figures The numbers it is asked by.
+	Figures *[]QuestionFigure `json:"figures,omitempty"`
+
+	// ID To answer it by; left out if it goes away by itself.
+	ID *openapi_types.UUID `json:"id,omitempty"`
+
 	// Problem Why one entry was not recorded.
 	Problem *ItemProblem `json:"problem,omitempty"`
+
+	// Reason Why the entry is right, or why it was reversed.
+	Reason *string `json:"reason,omitempty"`
 
 	// Since A moment in UTC, RFC 3339.
 	//
@@ -4998,12 +5138,73 @@ type Question struct {
 	// SiteID A school or farm.
 	SiteID SiteID `json:"site_id"`
 
+	// State `confirmed`: somebody said that the entry is right; `reversed`: the entry was.
+	State QuestionState `json:"state"`
+
 	// Text The question in words.
 	Text string `json:"text"`
 }
 
-// QuestionCode Why it is asked: an entry is held, or the book says that less than nothing is in the store.
+// QuestionAnswer That the entry is right.
+type QuestionAnswer struct {
+	// Reason Why it is right, so that others understand it later.
+	Reason string `json:"reason"`
+}
+
+// QuestionCode Why it is asked. `held`: an entry is kept aside; `store_below_zero`: by the book
+// less than nothing is in the store. All others are about an entry: the name of a
+// parameter of the water (`oxygen_saturation` for more oxygen than water holds,
+// `…_change` for a change within a day), a `contradiction` between readings;
+// `weight`, `weight_forecast`, `length` and `condition` of fish, a `sample_small`,
+// `growth` between samples, `feed_rate`, `feed_cold`, `fcr`, `deaths`, `density`,
+// `unaccounted` fish, a `price`; fish `harvested_early` or `sent_early`, within a
+// withdrawal that was recorded afterwards.
 type QuestionCode string
+
+// QuestionFacts What the trail keeps of a question.
+type QuestionFacts struct {
+	// AnsweredBy The name of the token that wrote it.
+	//
+	// Example: Tumbawe keeper
+	AnsweredBy *PersonName `json:"answered_by,omitempty"`
+
+	// Code Why it is asked. `held`: an entry is kept aside; `store_below_zero`: by the book
+	// less than nothing is in the store. All others are about an entry: the name of a
+	// parameter of the water (`oxygen_saturation` for more oxygen than water holds,
+	// `…_change` for a change within a day), a `contradiction` between readings;
+	// `weight`, `weight_forecast`, `length` and `condition` of fish, a `sample_small`,
+	// `growth` between samples, `feed_rate`, `feed_cold`, `fcr`, `deaths`, `density`,
+	// `unaccounted` fish, a `price`; fish `harvested_early` or `sent_early`, within a
+	// withdrawal that was recorded afterwards.
+	Code QuestionCode `json:"code"`
+
+	// EntryID A UUID made where the entry is written, of any version.
+	EntryID EntryID `json:"entry_id"`
+
+	// ID A question about an entry.
+	ID QuestionID `json:"id"`
+
+	// Reason Why the entry is right.
+	Reason *string `json:"reason,omitempty"`
+
+	// SiteID A school or farm.
+	SiteID SiteID `json:"site_id"`
+
+	// Text The question in words.
+	Text string `json:"text"`
+}
+
+// QuestionFigure A number that is asked by.
+type QuestionFigure struct {
+	// Name What it is, with its unit.
+	Name string `json:"name"`
+
+	// Value How much it is.
+	Value float64 `json:"value"`
+}
+
+// QuestionID A question about an entry.
+type QuestionID = openapi_types.UUID
 
 // QuestionPage Open questions.
 type QuestionPage struct {
@@ -5013,6 +5214,9 @@ type QuestionPage struct {
 	// Next Where the next page begins: give it as `after`. Left out on the last page.
 	Next *Cursor `json:"next,omitempty"`
 }
+
+// QuestionState `confirmed`: somebody said that the entry is right; `reversed`: the entry was.
+type QuestionState string
 
 // Ration What to feed a batch on a day.
 type Ration struct {
@@ -5913,6 +6117,9 @@ type Prefer = string
 // ProductPath Feed or another input.
 type ProductPath = ProductID
 
+// QuestionPath A question about an entry.
+type QuestionPath = QuestionID
+
 // SiteFilter A school or farm.
 type SiteFilter = SiteID
 
@@ -6371,11 +6578,27 @@ type ListProductRevisionsParams struct {
 
 // ListQuestionsParams defines parameters for ListQuestions.
 type ListQuestionsParams struct {
+	// State Only questions that are open, that were confirmed, or whose entry was reversed. Open, if left out.
+	State *QuestionState `form:"state,omitempty" json:"state,omitempty"`
+
+	// SiteID Only what belongs to this site.
+	SiteID *SiteFilter `form:"site_id,omitempty" json:"site_id,omitempty"`
+
 	// After Where the last page ended, the `next` of its answer. Keep the other parameters as they were.
 	After *After `form:"after,omitempty" json:"after,omitempty"`
 
 	// Limit At most so many items on a page.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// AnswerQuestionParams defines parameters for AnswerQuestion.
+type AnswerQuestionParams struct {
+	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
+	// the same body gives the first answer again; with another body it is refused.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
 }
 
 // ListSitesParams defines parameters for ListSites.
@@ -6606,6 +6829,9 @@ type CreateProductJSONRequestBody = ProductRequest
 
 // ReviseProductApplicationMergePatchPlusJSONRequestBody defines body for ReviseProduct for application/merge-patch+json ContentType.
 type ReviseProductApplicationMergePatchPlusJSONRequestBody = ProductPatch
+
+// AnswerQuestionJSONRequestBody defines body for AnswerQuestion for application/json ContentType.
+type AnswerQuestionJSONRequestBody = QuestionAnswer
 
 // CreateSiteJSONRequestBody defines body for CreateSite for application/json ContentType.
 type CreateSiteJSONRequestBody = SiteRequest
@@ -6956,6 +7182,32 @@ func (t *AuditFacts) FromWaterLimit(v WaterLimit) error {
 
 // MergeWaterLimit performs a merge with any union data inside the AuditFacts, using the provided WaterLimit
 func (t *AuditFacts) MergeWaterLimit(v WaterLimit) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+// AsQuestionFacts returns the union data inside the AuditFacts as a QuestionFacts
+func (t AuditFacts) AsQuestionFacts() (QuestionFacts, error) {
+	var body QuestionFacts
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromQuestionFacts overwrites any union data inside the AuditFacts as the provided QuestionFacts
+func (t *AuditFacts) FromQuestionFacts(v QuestionFacts) error {
+	b, err := json.Marshal(v)
+	t.union = b
+	return err
+}
+
+// MergeQuestionFacts performs a merge with any union data inside the AuditFacts, using the provided QuestionFacts
+func (t *AuditFacts) MergeQuestionFacts(v QuestionFacts) error {
 	b, err := json.Marshal(v)
 	if err != nil {
 		return err

@@ -165,6 +165,7 @@ func (f *folding) fold(items []*item) error {
 	} else {
 		f.site = copied(f.last)
 	}
+	f.site.Facts.Prices = f.prices
 	f.days = f.days[:0]
 	if err := f.site.Fold(entries, keep(f.site, &f.days)); err != nil {
 		return err
@@ -232,6 +233,7 @@ func (f *folding) save() {
 	f.advance()
 	key, version, state := siteKey{f.tx.coop, f.id}, *f.head.Version+1, f.site
 	f.tx.kept = append(f.tx.kept, func() { f.tx.store.folded.put(key, version, state) })
+	f.site.Facts.Prices = nil // it is remembered without
 	doubts := f.doubts()
 	for _, it := range f.accepted {
 		switch b := it.entry.Body.(type) {
@@ -327,17 +329,24 @@ func (f *folding) advance() {
 	f.tx.queue(sql, f.tx.coop, f.id, end.On, end.Rank, end.At, end.ID)
 }
 
-// doubts returns what a person should look at after an entry.
+// doubts queues the keeping of the questions about the entries, and returns those about
+// one of them.
 func (f *folding) doubts() func(*item) []Doubt {
+	about := map[domain.EntryID][]Doubt{}
+	for _, q := range f.site.Questions {
+		f.tx.keepQuestion(f.id, q)
+		about[q.Entry] = append(about[q.Entry], Doubt{q.Code, q.Text})
+	}
 	return func(it *item) []Doubt {
+		list := about[it.entry.ID]
 		product := it.entry.Body.Refs().Product
 		if product == nil {
-			return nil
+			return list
 		}
 		if st := f.site.Stores[*product]; st != nil && st.BelowSince != nil {
-			return []Doubt{{"store_below_zero", fmt.Sprintf("by the book the store has held less than nothing of this product since %s: is a receipt missing?", *st.BelowSince)}}
+			list = append(list, Doubt{"store_below_zero", fmt.Sprintf("by the book the store has held less than nothing of this product since %s: is a receipt missing?", *st.BelowSince)})
 		}
-		return nil
+		return list
 	}
 }
 

@@ -110,9 +110,14 @@ type siteFacts struct {
 	batches []struct {
 		ID       domain.BatchID
 		Unit     domain.UnitID
+		Species  string
 		Archived bool
 	}
-	units    []struct{ ID domain.UnitID }
+	units []struct {
+		ID               domain.UnitID
+		WaterVolumeL     *domain.Thousandths
+		DensityLimitKgM3 *domain.Thousandths
+	}
 	products []struct {
 		ID       domain.ProductID
 		Category string
@@ -124,28 +129,36 @@ type siteFacts struct {
 		ValidFrom *domain.Date
 		Percent   *domain.Thousandths
 	}
+	site   []struct{ AltitudeM *domain.Thousandths }
+	limits []domain.WaterLimit
 }
 
 // factsOf queues the reading of the facts of a site, by what was known at an instant.
 func (tx *Tx) factsOf(site domain.SiteID, known time.Time, into *siteFacts) {
-	later(tx, &into.batches, `select id, unit_id as unit, archived from batch where coop_id = $1 and own_site($2) and site_id = $2`, tx.coop, site)
-	later(tx, &into.units, `select id from unit where coop_id = $1 and own_site($2) and site_id = $2`, tx.coop, site)
+	later(tx, &into.batches, `select id, unit_id as unit, species, archived from batch where coop_id = $1 and own_site($2) and site_id = $2`, tx.coop, site)
+	later(tx, &into.units, `select id, water_volume_l, density_limit_kg_m3 from unit where coop_id = $1 and own_site($2) and site_id = $2`, tx.coop, site)
 	later(tx, &into.products, `select id, category, unit, stored from product where coop_id = $1`, tx.coop)
 	const protein = `
 		select id, valid_from, (facts ->> 'protein_percent')::bigint as percent from revision
 		where coop_id = $1 and site_id is null and noun = 'product' and recorded_at <= $2
 		order by id, valid_from nulls first, version`
 	later(tx, &into.protein, protein, tx.coop, known)
+	later(tx, &into.site, `select altitude_m from site where coop_id = $1 and own_site($2) and id = $2`, tx.coop, site)
+	tx.limits(&into.limits)
 }
 
 func (f siteFacts) facts() domain.Facts {
 	out := domain.Facts{Batches: map[domain.BatchID]domain.Batch{}, Units: map[domain.UnitID]domain.Unit{}, Products: map[domain.ProductID]domain.ProductFacts{}}
 	for _, b := range f.batches {
-		out.Batches[b.ID] = domain.Batch{ID: b.ID, Unit: b.Unit, Kept: domain.Kept{Archived: b.Archived}}
+		out.Batches[b.ID] = domain.Batch{ID: b.ID, Unit: b.Unit, Species: b.Species, Kept: domain.Kept{Archived: b.Archived}}
 	}
 	for _, u := range f.units {
-		out.Units[u.ID] = domain.Unit{ID: u.ID}
+		out.Units[u.ID] = domain.Unit{ID: u.ID, WaterVolumeL: u.WaterVolumeL, DensityLimitKgM3: u.DensityLimitKgM3}
 	}
+	for _, s := range f.site {
+		out.AltitudeM = s.AltitudeM
+	}
+	out.Limits = f.limits
 	for _, p := range f.products {
 		out.Products[p.ID] = domain.ProductFacts{Category: p.Category, Unit: p.Unit, Stored: p.Stored}
 	}

@@ -2,7 +2,6 @@ package postgres
 
 import (
 	"context"
-	"time"
 
 	"shoalbook/domain"
 )
@@ -42,7 +41,7 @@ const latestStore = `
 func (tx *Tx) Overview(ctx context.Context, after *domain.SiteID, limit int) ([]Glance, bool, error) {
 	const sql = `
 		select s.id as site_id, s.name as site, h.last_on, b.open_batches, b.fish, b.biomass, b.unweighed, b.counted,
-			f.feed, b.recent, b.recent_days, f.below + q.held as questions
+			f.feed, b.recent, b.recent_days, f.below + q.held + o.open as questions
 		from site s
 		left join site_head h on h.coop_id = s.coop_id and own_site(s.id) and h.site_id = s.id
 		cross join lateral (
@@ -64,6 +63,9 @@ func (tx *Tx) Overview(ctx context.Context, after *domain.SiteID, limit int) ([]
 			select coalesce(sum(d.balance) filter (where p.category = 'feed'), 0)::bigint as feed, count(d.below_since) as below
 			from ` + latestStore + ` where p.coop_id = s.coop_id) f
 		cross join lateral (select count(*) as held from held where coop_id = s.coop_id and own_site(s.id) and held.site_id = s.id) q
+		cross join lateral (
+			select count(*) as open from question q
+			where q.coop_id = s.coop_id and own_site(s.id) and q.site_id = s.id and q.answered_at is null and not `+reversedQuestion+`) o
 		where s.coop_id = $1 and own_site(s.id) and not s.archived and ($2::uuid is null or s.id > $2)
 		order by s.id limit $3`
 	found, err := all[Glance](ctx, tx, sql, tx.coop, after, limit+1)
@@ -98,39 +100,6 @@ func (tx *Tx) Accounts(ctx context.Context, after *domain.PartyID, limit int) ([
 			select from entry r where r.coop_id = $1 and own_site(r.site_id) and r.reverses_id = e.id)
 		group by p.id, p.name order by p.id`
 	found, err := all[Account](ctx, tx, sql, tx.coop, after, limit+1)
-	return found[:min(len(found), limit)], len(found) > limit, err
-}
-
-// Question is something a person should look at.
-type Question struct {
-	Code      string // held, store_below_zero
-	SiteID    domain.SiteID
-	RefID     domain.EntryID // of the held entry, or of the product
-	Product   string
-	Entry     []byte // held
-	Problem   string // why it is held: the code
-	Detail    string
-	Since     time.Time
-	SinceDate *domain.Date
-}
-
-// Questions lists the open questions by code, site and what they are about, after
-// the three keys of another one, and reports whether there are more.
-func (tx *Tx) Questions(ctx context.Context, after *Question, limit int) ([]Question, bool, error) {
-	if after == nil {
-		after = &Question{}
-	}
-	const sql = `
-		select * from (
-			select 'held' as code, site_id, id as ref_id, '' as product, convert_to(entry::text, 'UTF8') as entry, code as problem, detail, recorded_at as since, null::date as since_date
-			from held where coop_id = $1 and own_site(site_id)
-			union all
-			select 'store_below_zero', s.id, p.id, p.name, ''::bytea, '', '', d.below_since::timestamptz, d.below_since
-			from site s cross join ` + latestStore + `
-			where s.coop_id = $1 and own_site(s.id) and p.coop_id = $1 and d.below_since is not null) q
-		where (code, site_id, ref_id) > ($2, $3, $4)
-		order by code, site_id, ref_id limit $5`
-	found, err := all[Question](ctx, tx, sql, tx.coop, after.Code, after.SiteID, after.RefID, limit+1)
 	return found[:min(len(found), limit)], len(found) > limit, err
 }
 

@@ -66,6 +66,7 @@ type recorder struct {
 	currency domain.Currency
 	sites    map[domain.SiteID]*siteWork
 	names    names
+	prices   map[string][]domain.Priced // only if something has a price
 	first    map[domain.EntryID]*item // of each id in the request
 	twins    map[int]int              // entries that say again what another one of the request says
 }
@@ -183,7 +184,11 @@ func (r *recorder) load(ctx context.Context, sites []domain.SiteID) error {
 		later(tx, &known, `select id, digest from entry where coop_id = $1 and own_site(site_id) and id = any($2)`, tx.coop, ids)
 	}
 	targets, arrivals := r.refer()
+	priced := r.pricesBefore()
 	if err := tx.flush(ctx); err != nil {
+		return err
+	}
+	if err := r.takePrices(*priced); err != nil {
 		return err
 	}
 	if len(heads) < len(sites) { // the first entry of a site, or there is no such site

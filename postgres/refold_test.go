@@ -33,10 +33,10 @@ func TestProteinOfFeedReachesTheFigures(t *testing.T) {
 	q.feed = p.feed
 	for _, at := range []pond{p, q} {
 		at.must(t,
-			at.entry(0, domain.Stocking{Batch: at.fish[0], Origin: "bred", Count: 100, Weight: ptr(domain.Grams(1_000))}),
+			at.entry(0, domain.Stocking{Batch: at.fish[0], Origin: "bred", Count: 1000, Weight: ptr(domain.Grams(10_000))}),
 			at.entry(1, domain.Feeding{Batch: at.fish[0], Product: at.feed, Weight: 1_000}),
 			at.entry(9, domain.Feeding{Batch: at.fish[0], Product: at.feed, Weight: 1_000}),
-			at.entry(20, domain.Sample{Batch: at.fish[0], Count: 10, Weight: ptr(domain.Grams(200))}))
+			at.entry(20, domain.Sample{Batch: at.fish[0], Count: 10, Weight: ptr(domain.Grams(110))}))
 	}
 	efficiency := func() [2]string {
 		t.Helper()

@@ -97,9 +97,12 @@ func (s *school) feed(f *stock) {
 	if s.chance(0.2) {
 		s.clock(m, 7, 17)
 	}
-	wrong := b
-	wrong.Weight *= 10
-	s.slip(m, wrong, "the weight had a zero too many")
+	// Ten times what small fish eat is refused at once: then the slip is another.
+	wrong, reason := b, "the weight had a zero too many"
+	if wrong.Weight *= 10; float64(wrong.Weight) > 0.25*f.believed*float64(f.book) {
+		wrong.Weight, reason = 2*b.Weight, "wrote down the feed of two tanks"
+	}
+	s.slip(m, wrong, reason)
 	s.double(m)
 }
 

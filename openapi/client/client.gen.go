@@ -618,12 +618,35 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/products/{id}/revisions (the `ListProductRevisions` operationId).
 	ListProductRevisions(ctx context.Context, id ProductPath, params *ListProductRevisionsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
-	// ListQuestions Open questions
+	// ListQuestions Questions
 	//
-	// What a person should look into, entries that are held among them.
+	// What a person should look into: entries that are possible and seldom so, entries that
+	// are held, and stores that hold less than nothing. One about an entry is answered by
+	// confirming that the entry is right, or by reversing it. The others go away by
+	// themselves, once what is missing is recorded.
 	//
 	// Corresponds with GET /v1/questions (the `ListQuestions` operationId).
 	ListQuestions(ctx context.Context, params *ListQuestionsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// AnswerQuestionWithBody Answer a question
+	//
+	// Confirms that the entry is right, and says why. If it is wrong, reverse it instead:
+	// that is an answer too.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/questions/{id}/answer (the `AnswerQuestion` operationId).
+	AnswerQuestionWithBody(ctx context.Context, id QuestionPath, params *AnswerQuestionParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// AnswerQuestion Answer a question
+	//
+	// Confirms that the entry is right, and says why. If it is wrong, reverse it instead:
+	// that is an answer too.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/questions/{id}/answer (the `AnswerQuestion` operationId).
+	AnswerQuestion(ctx context.Context, id QuestionPath, params *AnswerQuestionParams, body AnswerQuestionJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListSites List sites
 	//
@@ -2038,13 +2061,56 @@ func (c *Client) ListProductRevisions(ctx context.Context, id ProductPath, param
 	return c.Client.Do(req)
 }
 
-// ListQuestions Open questions
+// ListQuestions Questions
 //
-// What a person should look into, entries that are held among them.
+// What a person should look into: entries that are possible and seldom so, entries that
+// are held, and stores that hold less than nothing. One about an entry is answered by
+// confirming that the entry is right, or by reversing it. The others go away by
+// themselves, once what is missing is recorded.
 //
 // Corresponds with GET /v1/questions (the `ListQuestions` operationId).
 func (c *Client) ListQuestions(ctx context.Context, params *ListQuestionsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewListQuestionsRequest(c.Server, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// AnswerQuestionWithBody Answer a question
+//
+// Confirms that the entry is right, and says why. If it is wrong, reverse it instead:
+// that is an answer too.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/questions/{id}/answer (the `AnswerQuestion` operationId).
+func (c *Client) AnswerQuestionWithBody(ctx context.Context, id QuestionPath, params *AnswerQuestionParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewAnswerQuestionRequestWithBody(c.Server, id, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// AnswerQuestion Answer a question
+//
+// Confirms that the entry is right, and says why. If it is wrong, reverse it instead:
+// that is an answer too.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/questions/{id}/answer (the `AnswerQuestion` operationId).
+func (c *Client) AnswerQuestion(ctx context.Context, id QuestionPath, params *AnswerQuestionParams, body AnswerQuestionJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewAnswerQuestionRequest(c.Server, id, params, body)
 	if err != nil {
 		return nil, err
 	}
@@ -5715,6 +5781,30 @@ func NewListQuestionsRequest(server string, params *ListQuestionsParams) (*http.
 		// per the OpenAPI spec (e.g. "color=blue,black,brown").
 		var rawQueryFragments []string
 
+		if params.State != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "state", *params.State, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.SiteID != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "site_id", *params.SiteID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
 		if params.After != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "after", *params.After, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
@@ -5748,6 +5838,77 @@ func NewListQuestionsRequest(server string, params *ListQuestionsParams) (*http.
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
 	if err != nil {
 		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewAnswerQuestionRequest calls the generic AnswerQuestion builder with application/json body
+func NewAnswerQuestionRequest(server string, id QuestionPath, params *AnswerQuestionParams, body AnswerQuestionJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewAnswerQuestionRequestWithBody(server, id, params, "application/json", bodyReader)
+}
+
+// NewAnswerQuestionRequestWithBody constructs an http.Request for the AnswerQuestion method, with any body, and a specified content type
+func NewAnswerQuestionRequestWithBody(server string, id QuestionPath, params *AnswerQuestionParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "id", id, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/questions/%s/answer", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+		if params.XDevice != nil {
+			var headerParam1 string
+
+			headerParam1, err = runtime.StyleParamWithOptions("simple", false, "X-Device", *params.XDevice, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("X-Device", headerParam1)
+		}
+
 	}
 
 	return req, nil
@@ -7753,14 +7914,37 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/products/{id}/revisions (the `ListProductRevisions` operationId).
 	ListProductRevisionsWithResponse(ctx context.Context, id ProductPath, params *ListProductRevisionsParams, reqEditors ...RequestEditorFn) (*ListProductRevisionsResponse, error)
 
-	// ListQuestionsWithResponse Open questions
+	// ListQuestionsWithResponse Questions
 	//
-	// What a person should look into, entries that are held among them.
+	// What a person should look into: entries that are possible and seldom so, entries that
+	// are held, and stores that hold less than nothing. One about an entry is answered by
+	// confirming that the entry is right, or by reversing it. The others go away by
+	// themselves, once what is missing is recorded.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/questions (the `ListQuestions` operationId).
 	ListQuestionsWithResponse(ctx context.Context, params *ListQuestionsParams, reqEditors ...RequestEditorFn) (*ListQuestionsResponse, error)
+
+	// AnswerQuestionWithBodyWithResponse Answer a question
+	//
+	// Confirms that the entry is right, and says why. If it is wrong, reverse it instead:
+	// that is an answer too.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/questions/{id}/answer (the `AnswerQuestion` operationId).
+	AnswerQuestionWithBodyWithResponse(ctx context.Context, id QuestionPath, params *AnswerQuestionParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*AnswerQuestionResponse, error)
+
+	// AnswerQuestionWithResponse Answer a question
+	//
+	// Confirms that the entry is right, and says why. If it is wrong, reverse it instead:
+	// that is an answer too.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/questions/{id}/answer (the `AnswerQuestion` operationId).
+	AnswerQuestionWithResponse(ctx context.Context, id QuestionPath, params *AnswerQuestionParams, body AnswerQuestionJSONRequestBody, reqEditors ...RequestEditorFn) (*AnswerQuestionResponse, error)
 
 	// ListSitesWithResponse List sites
 	//
@@ -17205,6 +17389,240 @@ func (r ListQuestionsResponse) ContentType() string {
 	return ""
 }
 
+// AnswerQuestionResponse201Headers the declared response headers of an HTTP 201 response for AnswerQuestion
+type AnswerQuestionResponse201Headers struct {
+	Replayed    *string
+	Traceparent string
+	XRequestID  string
+}
+
+// AnswerQuestionResponse400Headers the declared response headers of an HTTP 400 response for AnswerQuestion
+type AnswerQuestionResponse400Headers struct {
+	Traceparent string
+	XRequestID  string
+}
+
+// AnswerQuestionResponse401Headers the declared response headers of an HTTP 401 response for AnswerQuestion
+type AnswerQuestionResponse401Headers struct {
+	Traceparent     string
+	WWWAuthenticate string
+	XRequestID      string
+}
+
+// AnswerQuestionResponse403Headers the declared response headers of an HTTP 403 response for AnswerQuestion
+type AnswerQuestionResponse403Headers struct {
+	Traceparent     string
+	WWWAuthenticate string
+	XRequestID      string
+}
+
+// AnswerQuestionResponse404Headers the declared response headers of an HTTP 404 response for AnswerQuestion
+type AnswerQuestionResponse404Headers struct {
+	Traceparent string
+	XRequestID  string
+}
+
+// AnswerQuestionResponse406Headers the declared response headers of an HTTP 406 response for AnswerQuestion
+type AnswerQuestionResponse406Headers struct {
+	Traceparent string
+	XRequestID  string
+}
+
+// AnswerQuestionResponse409Headers the declared response headers of an HTTP 409 response for AnswerQuestion
+type AnswerQuestionResponse409Headers struct {
+	Traceparent string
+	XRequestID  string
+}
+
+// AnswerQuestionResponse413Headers the declared response headers of an HTTP 413 response for AnswerQuestion
+type AnswerQuestionResponse413Headers struct {
+	Traceparent string
+	XRequestID  string
+}
+
+// AnswerQuestionResponse415Headers the declared response headers of an HTTP 415 response for AnswerQuestion
+type AnswerQuestionResponse415Headers struct {
+	Traceparent string
+	XRequestID  string
+}
+
+// AnswerQuestionResponse422Headers the declared response headers of an HTTP 422 response for AnswerQuestion
+type AnswerQuestionResponse422Headers struct {
+	Traceparent string
+	XRequestID  string
+}
+
+// AnswerQuestionResponse429Headers the declared response headers of an HTTP 429 response for AnswerQuestion
+type AnswerQuestionResponse429Headers struct {
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
+}
+
+// AnswerQuestionResponse500Headers the declared response headers of an HTTP 500 response for AnswerQuestion
+type AnswerQuestionResponse500Headers struct {
+	Traceparent string
+	XRequestID  string
+}
+
+// AnswerQuestionResponse503Headers the declared response headers of an HTTP 503 response for AnswerQuestion
+type AnswerQuestionResponse503Headers struct {
+	RetryAfter  int
+	Traceparent string
+	XRequestID  string
+}
+
+type AnswerQuestionResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Question
+	// ApplicationProblemJSON400 the response for an HTTP 400 `application/problem+json` response
+	ApplicationProblemJSON400 *Invalid
+	// ApplicationProblemJSON401 the response for an HTTP 401 `application/problem+json` response
+	ApplicationProblemJSON401 *Unauthenticated
+	// ApplicationProblemJSON403 the response for an HTTP 403 `application/problem+json` response
+	ApplicationProblemJSON403 *Forbidden
+	// ApplicationProblemJSON404 the response for an HTTP 404 `application/problem+json` response
+	ApplicationProblemJSON404 *NotFound
+	// ApplicationProblemJSON406 the response for an HTTP 406 `application/problem+json` response
+	ApplicationProblemJSON406 *NotAcceptable
+	// ApplicationProblemJSON409 the response for an HTTP 409 `application/problem+json` response
+	ApplicationProblemJSON409 *Conflict
+	// ApplicationProblemJSON413 the response for an HTTP 413 `application/problem+json` response
+	ApplicationProblemJSON413 *TooLarge
+	// ApplicationProblemJSON415 the response for an HTTP 415 `application/problem+json` response
+	ApplicationProblemJSON415 *UnsupportedMediaType
+	// ApplicationProblemJSON422 the response for an HTTP 422 `application/problem+json` response
+	ApplicationProblemJSON422 *Refused
+	// ApplicationProblemJSON429 the response for an HTTP 429 `application/problem+json` response
+	ApplicationProblemJSON429 *TooMany
+	// ApplicationProblemJSON500 the response for an HTTP 500 `application/problem+json` response
+	ApplicationProblemJSON500 *Internal
+	// ApplicationProblemJSON503 the response for an HTTP 503 `application/problem+json` response
+	ApplicationProblemJSON503 *Unavailable
+	// Headers201 the parsed response headers for an HTTP 201 response
+	Headers201 *AnswerQuestionResponse201Headers
+	// Headers400 the parsed response headers for an HTTP 400 response
+	Headers400 *AnswerQuestionResponse400Headers
+	// Headers401 the parsed response headers for an HTTP 401 response
+	Headers401 *AnswerQuestionResponse401Headers
+	// Headers403 the parsed response headers for an HTTP 403 response
+	Headers403 *AnswerQuestionResponse403Headers
+	// Headers404 the parsed response headers for an HTTP 404 response
+	Headers404 *AnswerQuestionResponse404Headers
+	// Headers406 the parsed response headers for an HTTP 406 response
+	Headers406 *AnswerQuestionResponse406Headers
+	// Headers409 the parsed response headers for an HTTP 409 response
+	Headers409 *AnswerQuestionResponse409Headers
+	// Headers413 the parsed response headers for an HTTP 413 response
+	Headers413 *AnswerQuestionResponse413Headers
+	// Headers415 the parsed response headers for an HTTP 415 response
+	Headers415 *AnswerQuestionResponse415Headers
+	// Headers422 the parsed response headers for an HTTP 422 response
+	Headers422 *AnswerQuestionResponse422Headers
+	// Headers429 the parsed response headers for an HTTP 429 response
+	Headers429 *AnswerQuestionResponse429Headers
+	// Headers500 the parsed response headers for an HTTP 500 response
+	Headers500 *AnswerQuestionResponse500Headers
+	// Headers503 the parsed response headers for an HTTP 503 response
+	Headers503 *AnswerQuestionResponse503Headers
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r AnswerQuestionResponse) GetJSON201() *Question {
+	return r.JSON201
+}
+
+// GetApplicationProblemJSON400 returns the response for an HTTP 400 `application/problem+json` response
+func (r AnswerQuestionResponse) GetApplicationProblemJSON400() *Invalid {
+	return r.ApplicationProblemJSON400
+}
+
+// GetApplicationProblemJSON401 returns the response for an HTTP 401 `application/problem+json` response
+func (r AnswerQuestionResponse) GetApplicationProblemJSON401() *Unauthenticated {
+	return r.ApplicationProblemJSON401
+}
+
+// GetApplicationProblemJSON403 returns the response for an HTTP 403 `application/problem+json` response
+func (r AnswerQuestionResponse) GetApplicationProblemJSON403() *Forbidden {
+	return r.ApplicationProblemJSON403
+}
+
+// GetApplicationProblemJSON404 returns the response for an HTTP 404 `application/problem+json` response
+func (r AnswerQuestionResponse) GetApplicationProblemJSON404() *NotFound {
+	return r.ApplicationProblemJSON404
+}
+
+// GetApplicationProblemJSON406 returns the response for an HTTP 406 `application/problem+json` response
+func (r AnswerQuestionResponse) GetApplicationProblemJSON406() *NotAcceptable {
+	return r.ApplicationProblemJSON406
+}
+
+// GetApplicationProblemJSON409 returns the response for an HTTP 409 `application/problem+json` response
+func (r AnswerQuestionResponse) GetApplicationProblemJSON409() *Conflict {
+	return r.ApplicationProblemJSON409
+}
+
+// GetApplicationProblemJSON413 returns the response for an HTTP 413 `application/problem+json` response
+func (r AnswerQuestionResponse) GetApplicationProblemJSON413() *TooLarge {
+	return r.ApplicationProblemJSON413
+}
+
+// GetApplicationProblemJSON415 returns the response for an HTTP 415 `application/problem+json` response
+func (r AnswerQuestionResponse) GetApplicationProblemJSON415() *UnsupportedMediaType {
+	return r.ApplicationProblemJSON415
+}
+
+// GetApplicationProblemJSON422 returns the response for an HTTP 422 `application/problem+json` response
+func (r AnswerQuestionResponse) GetApplicationProblemJSON422() *Refused {
+	return r.ApplicationProblemJSON422
+}
+
+// GetApplicationProblemJSON429 returns the response for an HTTP 429 `application/problem+json` response
+func (r AnswerQuestionResponse) GetApplicationProblemJSON429() *TooMany {
+	return r.ApplicationProblemJSON429
+}
+
+// GetApplicationProblemJSON500 returns the response for an HTTP 500 `application/problem+json` response
+func (r AnswerQuestionResponse) GetApplicationProblemJSON500() *Internal {
+	return r.ApplicationProblemJSON500
+}
+
+// GetApplicationProblemJSON503 returns the response for an HTTP 503 `application/problem+json` response
+func (r AnswerQuestionResponse) GetApplicationProblemJSON503() *Unavailable {
+	return r.ApplicationProblemJSON503
+}
+
+// GetBody returns the raw response body bytes
+func (r AnswerQuestionResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r AnswerQuestionResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r AnswerQuestionResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r AnswerQuestionResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 // ListSitesResponse200Headers the declared response headers of an HTTP 200 response for ListSites
 type ListSitesResponse200Headers struct {
 	Link        *string
@@ -22199,9 +22617,12 @@ func (c *ClientWithResponses) ListProductRevisionsWithResponse(ctx context.Conte
 	return ParseListProductRevisionsResponse(rsp)
 }
 
-// ListQuestionsWithResponse Open questions
+// ListQuestionsWithResponse Questions
 //
-// What a person should look into, entries that are held among them.
+// What a person should look into: entries that are possible and seldom so, entries that
+// are held, and stores that hold less than nothing. One about an entry is answered by
+// confirming that the entry is right, or by reversing it. The others go away by
+// themselves, once what is missing is recorded.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -22212,6 +22633,38 @@ func (c *ClientWithResponses) ListQuestionsWithResponse(ctx context.Context, par
 		return nil, err
 	}
 	return ParseListQuestionsResponse(rsp)
+}
+
+// AnswerQuestionWithBodyWithResponse Answer a question
+//
+// Confirms that the entry is right, and says why. If it is wrong, reverse it instead:
+// that is an answer too.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/questions/{id}/answer (the `AnswerQuestion` operationId).
+func (c *ClientWithResponses) AnswerQuestionWithBodyWithResponse(ctx context.Context, id QuestionPath, params *AnswerQuestionParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*AnswerQuestionResponse, error) {
+	rsp, err := c.AnswerQuestionWithBody(ctx, id, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseAnswerQuestionResponse(rsp)
+}
+
+// AnswerQuestionWithResponse Answer a question
+//
+// Confirms that the entry is right, and says why. If it is wrong, reverse it instead:
+// that is an answer too.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/questions/{id}/answer (the `AnswerQuestion` operationId).
+func (c *ClientWithResponses) AnswerQuestionWithResponse(ctx context.Context, id QuestionPath, params *AnswerQuestionParams, body AnswerQuestionJSONRequestBody, reqEditors ...RequestEditorFn) (*AnswerQuestionResponse, error) {
+	rsp, err := c.AnswerQuestion(ctx, id, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseAnswerQuestionResponse(rsp)
 }
 
 // ListSitesWithResponse List sites
@@ -36966,6 +37419,375 @@ func ParseListQuestionsResponse(rsp *http.Response) (*ListQuestionsResponse, err
 		response.Headers500 = &headers
 	case rsp.StatusCode == 503:
 		var headers ListQuestionsResponse503Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
+		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.XRequestID = value
+		}
+		response.Headers503 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseAnswerQuestionResponse parses an HTTP response from a AnswerQuestionWithResponse call
+func ParseAnswerQuestionResponse(rsp *http.Response) (*AnswerQuestionResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &AnswerQuestionResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Question
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 400:
+		var dest Invalid
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON400 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 401:
+		var dest Unauthenticated
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON401 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 403:
+		var dest Forbidden
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON403 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 404:
+		var dest NotFound
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON404 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 406:
+		var dest NotAcceptable
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON406 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 409:
+		var dest Conflict
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON409 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 413:
+		var dest TooLarge
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON413 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 415:
+		var dest UnsupportedMediaType
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON415 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 422:
+		var dest Refused
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON422 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 429:
+		var dest TooMany
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON429 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 500:
+		var dest Internal
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON500 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 503:
+		var dest Unavailable
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationProblemJSON503 = &dest
+
+	}
+
+	switch {
+	case rsp.StatusCode == 201:
+		var headers AnswerQuestionResponse201Headers
+		if values := rsp.Header.Values("Replayed"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Replayed", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Replayed = &value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
+		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.XRequestID = value
+		}
+		response.Headers201 = &headers
+	case rsp.StatusCode == 400:
+		var headers AnswerQuestionResponse400Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
+		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.XRequestID = value
+		}
+		response.Headers400 = &headers
+	case rsp.StatusCode == 401:
+		var headers AnswerQuestionResponse401Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
+		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.WWWAuthenticate = value
+		}
+		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.XRequestID = value
+		}
+		response.Headers401 = &headers
+	case rsp.StatusCode == 403:
+		var headers AnswerQuestionResponse403Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
+		if values := rsp.Header.Values("WWW-Authenticate"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "WWW-Authenticate", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.WWWAuthenticate = value
+		}
+		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.XRequestID = value
+		}
+		response.Headers403 = &headers
+	case rsp.StatusCode == 404:
+		var headers AnswerQuestionResponse404Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
+		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.XRequestID = value
+		}
+		response.Headers404 = &headers
+	case rsp.StatusCode == 406:
+		var headers AnswerQuestionResponse406Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
+		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.XRequestID = value
+		}
+		response.Headers406 = &headers
+	case rsp.StatusCode == 409:
+		var headers AnswerQuestionResponse409Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
+		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.XRequestID = value
+		}
+		response.Headers409 = &headers
+	case rsp.StatusCode == 413:
+		var headers AnswerQuestionResponse413Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
+		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.XRequestID = value
+		}
+		response.Headers413 = &headers
+	case rsp.StatusCode == 415:
+		var headers AnswerQuestionResponse415Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
+		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.XRequestID = value
+		}
+		response.Headers415 = &headers
+	case rsp.StatusCode == 422:
+		var headers AnswerQuestionResponse422Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
+		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.XRequestID = value
+		}
+		response.Headers422 = &headers
+	case rsp.StatusCode == 429:
+		var headers AnswerQuestionResponse429Headers
+		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
+			var value int
+			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.RetryAfter = value
+		}
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
+		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.XRequestID = value
+		}
+		response.Headers429 = &headers
+	case rsp.StatusCode == 500:
+		var headers AnswerQuestionResponse500Headers
+		if values := rsp.Header.Values("Traceparent"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Traceparent", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.Traceparent = value
+		}
+		if values := rsp.Header.Values("X-Request-Id"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "X-Request-Id", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.XRequestID = value
+		}
+		response.Headers500 = &headers
+	case rsp.StatusCode == 503:
+		var headers AnswerQuestionResponse503Headers
 		if values := rsp.Header.Values("Retry-After"); len(values) > 0 {
 			var value int
 			if err := runtime.BindStyledParameterWithOptions("simple", "Retry-After", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "integer", Format: ""}); err != nil {
