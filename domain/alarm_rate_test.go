@@ -51,8 +51,9 @@ func (k tank) gamma(shape float64) float64 {
 }
 
 // live takes the deaths of a tank of some days into the state of a batch, and
-// returns how many alarms began and on which of the days the first did; -1 for none.
-func (k tank) live(b *BatchState, from Date, days int, rate float64) (alarms, first int) {
+// returns how many alarms began, how many of them because many died at once, and on
+// which of the days the first did; -1 for none.
+func (k tank) live(b *BatchState, from Date, days int, rate float64) (alarms, heavy, first int) {
 	first = -1
 	for i := range days {
 		on := from + Date(i)
@@ -62,9 +63,12 @@ func (k tank) live(b *BatchState, from Date, days int, rate float64) (alarms, fi
 			if alarms++; first < 0 {
 				first = i
 			}
+			if b.heavy() {
+				heavy++
+			}
 		}
 	}
-	return alarms, first
+	return alarms, heavy, first
 }
 
 func (k tank) stocked(on Date) *BatchState {
@@ -82,15 +86,16 @@ func usual() float64 { return deathChart.PriorEvents / deathChart.PriorExposure 
 func TestFalseAlarms(t *testing.T) {
 	t.Parallel()
 	const tanks, days = 400, 180
-	var total, tankDays float64
+	var total, atOnce, tankDays float64
 	for _, fish := range []float64{60, 300, 1000, 4000} {
-		for _, clump := range []float64{1, 2, 3} {
+		for _, clump := range []float64{1, 1.5, 2} {
 			for _, level := range []float64{0.3, 1, 2} {
 				k := tank{rand.New(rand.NewPCG(uint64(fish), uint64(10*clump+level))), fish, clump}
 				count := 0
 				for range tanks {
-					n, _ := k.live(k.stocked(0), 0, days, level*usual()*k.gamma(2)/2)
-					count += n
+					n, heavy, _ := k.live(k.stocked(0), 0, days, level*usual()*k.gamma(2)/2)
+					count += n - heavy
+					atOnce += float64(heavy)
 				}
 				watched := float64(tanks * (days - handlingDays - 1))
 				total, tankDays = total+float64(count), tankDays+watched
@@ -102,9 +107,10 @@ func TestFalseAlarms(t *testing.T) {
 			}
 		}
 	}
-	t.Logf("%.0f false alarms in %.0f tank-days: one in %.0f; stated is at most one in %d", total, tankDays, tankDays/total, FalseAlarmDays)
-	if total > tankDays/FalseAlarmDays || total < tankDays/20/FalseAlarmDays {
-		t.Errorf("%.0f false alarms in %.0f tank-days", total, tankDays)
+	t.Logf("%.0f false alarms in %.0f tank-days: one in %.0f; stated is at most one in %d. Besides, in %.0f tanks 5 fish and 3 %% died at once",
+		total, tankDays, tankDays/total, FalseAlarmDays, atOnce)
+	if total+atOnce > tankDays/FalseAlarmDays || total < tankDays/20/FalseAlarmDays {
+		t.Errorf("%.0f false alarms in %.0f tank-days, and %.0f because many died at once", total, tankDays, atOnce)
 	}
 }
 
@@ -141,10 +147,10 @@ func TestOutbreakIsFound(t *testing.T) {
 		fish, clump, rate float64
 		median, late      int // days by which half and 95 % of the outbreaks are found
 	}{
-		{100, 2, 0.03, 6, 11},
-		{300, 1, 0.01, 4, 7},
-		{300, 2, 0.01, 6, 13},
-		{300, 2, 0.03, 3, 4},
+		{100, 2, 0.03, 4, 7},
+		{300, 1, 0.01, 3, 6},
+		{300, 2, 0.01, 5, 10},
+		{300, 2, 0.03, 2, 3},
 		{1000, 1, 0.01, 2, 3},
 		{1000, 2, 0.01, 3, 4},
 		{1000, 2, 0.03, 1, 2},
@@ -157,7 +163,7 @@ func TestOutbreakIsFound(t *testing.T) {
 			b := k.stocked(0)
 			k.live(b, 0, 90, usual())
 			b.AlarmOn, b.SignalOn = nil, nil // a false alarm of the last days would hide this one
-			_, found := k.live(b, 90, 30, usual()+c.rate)
+			_, _, found := k.live(b, 90, 30, usual()+c.rate)
 			for d := found + 1; found >= 0 && d <= 30; d++ {
 				within[d]++
 			}

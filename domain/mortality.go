@@ -5,30 +5,35 @@ import "shoalbook/domain/stats"
 // deathChart finds the days from which on the fish of a batch die faster than
 // they did before in that batch. It is set so that there is at most one false
 // alarm in FalseAlarmDays tank-days, for 60 to 4000 fish that die at 0.3 to twice
-// the level of the prior and whose daily deaths vary up to three times as much as
-// single fish dying each on its own would make them (checked by simulation).
+// the level of the prior and whose daily deaths vary up to twice as much as single
+// fish dying each on its own would make them (checked by simulation).
 var deathChart = stats.OwnLevel{
 	// 85 % survive 180 days (common practice, no source): 0.0902 % a day
 	// (computed). The prior is worth one dead fish, so that a batch soon has a
 	// level of its own.
 	PriorEvents: 1, PriorExposure: 1 / 0.000902,
 	// Dead fish are found in twos and threes (common practice, no source).
-	Clump: 3, ClumpEvents: 5,
+	Clump: 2, ClumpEvents: 3,
 	// An outbreak kills several times as many as usual.
-	Ratio: 6, Limit: 10,
+	Ratio: 6, Limit: 8,
 }
 
 const (
-	// FalseAlarmDays is the tank-days in which the mortality alarm is false at
-	// most once, on average.
-	FalseAlarmDays = 2000
+	// FalseAlarmDays is the tank-days in which the chart of deaths gives at most one
+	// false alarm, on average.
+	FalseAlarmDays = 1000
+	// heavyFish and heavyShare raise the alarm whatever is usual: when so many fish,
+	// and such a share of them, are written down dead at once, that is no false alarm
+	// even if they would have died anyway (common practice, no source).
+	heavyFish  = 5
+	heavyShare = 0.03
 	// handlingDays are the days after fish came or were moved whose deaths are
 	// those of transport and handling (Griffiths 1941): they are told apart.
 	handlingDays = 7
 	// calmDays is how many days on record without a new signal end an alarm.
 	calmDays = 7
-	// newLevelDays is how long an alarm lasts before its deaths are taken for what
-	// is usual in the batch now (common practice, no source).
+	// newLevelDays is how long an alarm lasts before it ends and the batch is to find
+	// a new level, which may be higher (common practice, no source).
 	newLevelDays = 21
 	// gatherDays is for how many days without an entry before it a record of dead
 	// fish may stand: over a weekend they are counted on Monday.
@@ -49,7 +54,10 @@ func (b *BatchState) watch() {
 		return
 	}
 	w := stats.Watched{Sum: b.Watch[0], Events: b.Watch[1], Exposure: b.Watch[2], Spread: b.Watch[3]}
-	learn := !b.Alarmed() || day-*b.AlarmOn > newLevelDays
+	if b.Alarmed() && day-*b.AlarmOn > newLevelDays {
+		w, b.SignalOn = stats.Watched{}, nil
+	}
+	learn := !b.Alarmed()
 	if b.ApartUntil != nil {
 		through = max(through, *b.ApartUntil)
 	}
@@ -60,7 +68,7 @@ func (b *BatchState) watch() {
 	for d := through; d < quiet; d++ {
 		deathChart.Take(&w, 0, atRisk, learn)
 	}
-	signal := deathChart.Take(&w, dead, atRisk*float64(day-quiet), learn)
+	signal := deathChart.Take(&w, dead, atRisk*float64(day-quiet), learn) || b.heavy()
 	b.Watch = [4]float64{w.Sum, w.Events, w.Exposure, w.Spread}
 	b.WatchedOn = b.RiskOn
 	if signal {
@@ -72,6 +80,11 @@ func (b *BatchState) watch() {
 	if b.Alarmed() {
 		b.AlarmDead += b.RiskDead
 	}
+}
+
+// heavy reports whether many fish at once were written down dead on the day.
+func (b *BatchState) heavy() bool {
+	return b.RiskDead >= heavyFish && float64(b.RiskDead) >= heavyShare*float64(b.AtRisk)
 }
 
 // Alarmed reports whether, as of the last day taken in, fish die faster than

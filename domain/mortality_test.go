@@ -128,13 +128,13 @@ func TestDeathsOfTheWeekend(t *testing.T) {
 	for d := 61; d <= 64; d++ {
 		daily.fedOn(d)
 	}
-	daily.die(64, 10)
-	weekend.die(64, 10)
+	daily.die(64, 7)
+	weekend.die(64, 7)
 	if m := daily.mortality(t); !m.Alarmed {
-		t.Errorf("ten of a day: %+v", m)
+		t.Errorf("seven of a day: %+v", m)
 	}
 	if m := weekend.mortality(t); m.Alarmed {
-		t.Errorf("ten of four days: %+v", m)
+		t.Errorf("seven of four days: %+v", m)
 	}
 }
 
