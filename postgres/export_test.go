@@ -50,6 +50,12 @@ func StateColumns(table string) []string {
 	return strings.FieldsFunc(columns, func(r rune) bool { return strings.ContainsRune(", \n\t", r) })
 }
 
+// AdviceFields are the fields of the state of a batch that advice is drawn from, in
+// lower case.
+func AdviceFields() []string {
+	return strings.Fields(strings.NewReplacer(",", " ", "_", "").Replace(adviceColumns))
+}
+
 // All runs a query and returns its rows as structs.
 func All[T any](ctx context.Context, tx *Tx, sql string, args ...any) ([]T, error) {
 	return all[T](ctx, tx, sql, args...)

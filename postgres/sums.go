@@ -28,8 +28,10 @@ const (
 )
 
 // batchColumnsOf lists the columns of the state of a batch, of a table.
-func batchColumnsOf(table string) string {
-	return table + "." + strings.Join(words(batchColumns), ", "+table+".")
+func batchColumnsOf(table string) string { return columnsOf(table, batchColumns) }
+
+func columnsOf(table, columns string) string {
+	return table + "." + strings.Join(words(columns), ", "+table+".")
 }
 
 // The rows of the derived tables.

@@ -24,3 +24,9 @@ comment on column batch_day.watched_on is 'the last day whose deaths are in watc
 comment on column batch_day.watch is 'cumulative sum since the last signal; deaths, fish-days and squared errors of the days that the level is learned from';
 comment on column batch_day.alarm_on is 'the first day of the last mortality alarm';
 comment on column batch_day.signal_on is 'the last day on which the sum reached its limit';
+
+-- What advice looks up in the journal: the last visit of a site, from whom a product
+-- was last bought, and what is owed.
+create index entry_visit on entry (coop_id, site_id, occurred_on, id) where kind = 'visit';
+create index entry_seller on entry (coop_id, product_id, occurred_on, id) where kind = 'receipt' and party_id is not null;
+create index entry_owed on entry (coop_id, party_id, occurred_on, id) include (site_id, kind, owed) where owed <> 0;
