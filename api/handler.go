@@ -152,10 +152,16 @@ func pageOf(c *gin.Context, after *string, limit *int, keys int) (page, error) {
 // listReply renders a page of items. The keys of the last item make the cursor of
 // the next page, which stands in the body and, the same, in a Link header.
 func listReply[T any](c *gin.Context, p page, items []T, more bool, keys func(T) []string) (reply, error) {
+	return cautionedReply(c, p, items, nil, more, keys)
+}
+
+// cautionedReply is listReply with what must be minded with all of the items.
+func cautionedReply[T any](c *gin.Context, p page, items []T, cautions []string, more bool, keys func(T) []string) (reply, error) {
 	body := struct {
-		Items []T    `json:"items"`
-		Next  string `json:"next,omitempty"`
-	}{Items: items}
+		Items    []T      `json:"items"`
+		Next     string   `json:"next,omitempty"`
+		Cautions []string `json:"cautions,omitempty"`
+	}{Items: items, Cautions: cautions}
 	if items == nil {
 		body.Items = []T{}
 	}

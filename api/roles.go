@@ -33,6 +33,8 @@ var mayAsk = map[string][]domain.Role{
 	"getLineage":             readers,
 	"getStore":               readers,
 	"getOverview":            readers,
+	"listAdvice":             readers,
+	"listVisits":             readers,
 	"listQuestions":          readers,
 	"answerQuestion":         answerers,
 	"listAccounts":           offices,

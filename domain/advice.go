@@ -3,7 +3,6 @@ package domain
 import (
 	"maps"
 	"slices"
-	"strings"
 )
 
 // Severity says how soon something is to be done.
@@ -145,7 +144,7 @@ func (a *adviser) give(x Advice) {
 	x.Site, x.SiteName = a.Site, a.SiteView.Name
 	x.Call = append(x.Call, a.Keepers...)
 	for i, c := range x.Cautions {
-		x.Cautions[i] = a.caution(c)
+		x.Cautions[i] = a.Caution(c)
 	}
 	a.list = append(a.list, x)
 }
@@ -158,11 +157,14 @@ func (a *adviser) text(english, french string, args []any, things ...string) str
 func (a *adviser) units() []UnitID { return slices.SortedFunc(maps.Keys(a.Units), UnitID.Compare) }
 func (a *adviser) loops() []LoopID { return slices.SortedFunc(maps.Keys(a.Loops), LoopID.Compare) }
 
-// Sorted sorts advice by severity, then by what it is about, then by place.
+// Sorted sorts advice by severity, then by what it is about, then by site.
 func Sorted(list []Advice) []Advice {
 	slices.SortFunc(list, func(a, b Advice) int { return slices.Compare(a.Key(), b.Key()) })
 	return list
 }
+
+// AdviceKeys is how many keys advice is sorted by.
+const AdviceKeys = 5
 
 // Key returns what advice is sorted by; no two of a co-operative have the same.
 func (x *Advice) Key() []string {
@@ -182,5 +184,5 @@ func (x *Advice) Key() []string {
 		subject = x.Period.String()
 	}
 	rank := slices.Index(codes, x.Code)
-	return []string{string(rune('0' + x.Severity)), string(rune('a' + rank)), strings.ToLower(x.SiteName), x.Site.String(), subject, x.Measure}
+	return []string{string(rune('0' + x.Severity)), string(rune('a' + rank)), x.Site.String(), subject, x.Measure}
 }

@@ -1,7 +1,7 @@
 package domain
 
 import (
-	"cmp"
+	"fmt"
 	"slices"
 )
 
@@ -97,25 +97,25 @@ func (t Tongue) take(advice []Advice) []string {
 	return list
 }
 
+// VisitKeys is how many keys visits are sorted by.
+const VisitKeys = 5
+
+// Key returns what visits are sorted by; no two have the same.
+func (v *SiteVisit) Key() []string {
+	fewest := func(n int) string { return fmt.Sprintf("%04d", 9999-min(n, 9999)) } // the most first
+	waited, last := "1", earliest
+	if v.Overdue {
+		waited = "0"
+	}
+	if v.VisitedOn != nil {
+		last = *v.VisitedOn
+	}
+	return []string{fewest(v.Urgent), fewest(v.Soon), waited, last.String(), v.Site.String()}
+}
+
 // RankVisits sorts the sites to visit: where most is urgent first, then where most is
 // to be done this week, then where a visit is overdue and longest ago.
 func RankVisits(visits []SiteVisit) []SiteVisit {
-	last := func(v *SiteVisit) Date {
-		if v.VisitedOn == nil {
-			return earliest
-		}
-		return *v.VisitedOn
-	}
-	slices.SortFunc(visits, func(a, b SiteVisit) int {
-		return cmp.Or(cmp.Compare(b.Urgent, a.Urgent), cmp.Compare(b.Soon, a.Soon), yes(b.Overdue)-yes(a.Overdue), cmp.Compare(last(&a), last(&b)),
-			cmp.Compare(b.Later, a.Later), cmp.Compare(a.SiteName, b.SiteName), a.Site.Compare(b.Site))
-	})
+	slices.SortFunc(visits, func(a, b SiteVisit) int { return slices.Compare(a.Key(), b.Key()) })
 	return visits
-}
-
-func yes(v bool) int {
-	if v {
-		return 1
-	}
-	return 0
 }

@@ -118,8 +118,8 @@ var frenchCautions = map[string]string{
 	CautionLeaves:      "Pas de fumier d'animaux à sang chaud sur des feuilles mangées crues ; lavez ce que vous récoltez.",
 }
 
-// caution says one of the cautions in the language.
-func (t Tongue) caution(c string) string {
+// Caution says one of the cautions in the language.
+func (t Tongue) Caution(c string) string {
 	if t == French {
 		return frenchCautions[c]
 	}

@@ -16,6 +16,8 @@ import (
 // catfish in tanks with a pump.
 var mustCaution = map[string][]string{
 	"getPerformance": {domain.CautionFigures},
+	"listAdvice":     {domain.CautionFigures},
+	"listVisits":     {domain.CautionFigures},
 	"checkTransport": {domain.CautionFigures, domain.CautionSpines},
 	"getCapacity":    {domain.CautionFigures, domain.CautionElectricity, domain.CautionChildren, domain.CautionSpines, domain.CautionLeaves},
 	"getForecast":    {domain.CautionFigures, domain.CautionSpines},

@@ -31,6 +31,12 @@ type ServerInterface interface {
 	// ListAccounts Accounts with parties
 	// (GET /v1/accounts)
 	ListAccounts(c *gin.Context, params ListAccountsParams)
+	// ListAdvice What to do next
+	// (GET /v1/advice)
+	ListAdvice(c *gin.Context, params ListAdviceParams)
+	// ListVisits Which site to visit first
+	// (GET /v1/advice/visits)
+	ListVisits(c *gin.Context, params ListVisitsParams)
 	// ListAudit The audit trail
 	// (GET /v1/audit)
 	ListAudit(c *gin.Context, params ListAuditParams)
@@ -338,6 +344,108 @@ func (siw *ServerInterfaceWrapper) ListAccounts(c *gin.Context) {
 	}
 
 	siw.Handler.ListAccounts(c, params)
+}
+
+// ListAdvice operation middleware
+func (siw *ServerInterfaceWrapper) ListAdvice(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListAdviceParams
+
+	// ------------- Optional query parameter "site_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "site_id", c.Request.URL.Query(), &params.SiteID, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter site_id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "lang" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "lang", c.Request.URL.Query(), &params.Lang, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter lang: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "severity" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "severity", c.Request.URL.Query(), &params.Severity, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter severity: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", c.Request.URL.Query(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter after: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", c.Request.URL.Query(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter limit: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.ListAdvice(c, params)
+}
+
+// ListVisits operation middleware
+func (siw *ServerInterfaceWrapper) ListVisits(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListVisitsParams
+
+	// ------------- Optional query parameter "lang" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "lang", c.Request.URL.Query(), &params.Lang, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter lang: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", c.Request.URL.Query(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter after: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", c.Request.URL.Query(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter limit: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.ListVisits(c, params)
 }
 
 // ListAudit operation middleware
@@ -3715,6 +3823,8 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.GET(options.BaseURL+"/v1/sites/:id/calendar/:period_id", wrapper.GetPeriod)
 	router.PATCH(options.BaseURL+"/v1/sites/:id/calendar/:period_id", wrapper.RevisePeriod)
 	router.GET(options.BaseURL+"/v1/overview", wrapper.GetOverview)
+	router.GET(options.BaseURL+"/v1/advice", wrapper.ListAdvice)
+	router.GET(options.BaseURL+"/v1/advice/visits", wrapper.ListVisits)
 	router.GET(options.BaseURL+"/v1/accounts", wrapper.ListAccounts)
 	router.GET(options.BaseURL+"/v1/questions", wrapper.ListQuestions)
 	router.POST(options.BaseURL+"/v1/questions/:id/answer", wrapper.AnswerQuestion)

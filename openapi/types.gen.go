@@ -12,6 +12,66 @@ import (
 	openapi_types "github.com/oapi-codegen/runtime/types"
 )
 
+// Defines values for AdviceCode.
+const (
+	AdviceCodeDeaths        AdviceCode = "deaths"
+	AdviceCodeDebtOverdue   AdviceCode = "debt_overdue"
+	AdviceCodeDensity       AdviceCode = "density"
+	AdviceCodeDrain         AdviceCode = "drain"
+	AdviceCodeEmptyUnit     AdviceCode = "empty_unit"
+	AdviceCodeFeedRunsOut   AdviceCode = "feed_runs_out"
+	AdviceCodeGrowthBehind  AdviceCode = "growth_behind"
+	AdviceCodeHolidayFeeder AdviceCode = "holiday_feeder"
+	AdviceCodeNoRecords     AdviceCode = "no_records"
+	AdviceCodeRationChange  AdviceCode = "ration_change"
+	AdviceCodeReady         AdviceCode = "ready"
+	AdviceCodeSampleDue     AdviceCode = "sample_due"
+	AdviceCodeTurnover      AdviceCode = "turnover"
+	AdviceCodeUnaccounted   AdviceCode = "unaccounted"
+	AdviceCodeWater         AdviceCode = "water"
+	AdviceCodeWithdrawal    AdviceCode = "withdrawal"
+)
+
+// Valid indicates whether the value is a known member of the AdviceCode enum.
+func (e AdviceCode) Valid() bool {
+	switch e {
+	case AdviceCodeDeaths:
+		return true
+	case AdviceCodeDebtOverdue:
+		return true
+	case AdviceCodeDensity:
+		return true
+	case AdviceCodeDrain:
+		return true
+	case AdviceCodeEmptyUnit:
+		return true
+	case AdviceCodeFeedRunsOut:
+		return true
+	case AdviceCodeGrowthBehind:
+		return true
+	case AdviceCodeHolidayFeeder:
+		return true
+	case AdviceCodeNoRecords:
+		return true
+	case AdviceCodeRationChange:
+		return true
+	case AdviceCodeReady:
+		return true
+	case AdviceCodeSampleDue:
+		return true
+	case AdviceCodeTurnover:
+		return true
+	case AdviceCodeUnaccounted:
+		return true
+	case AdviceCodeWater:
+		return true
+	case AdviceCodeWithdrawal:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for AuditAction.
 const (
 	AuditActionChanged  AuditAction = "changed"
@@ -210,6 +270,27 @@ func (e CapacityLimitLimit) Valid() bool {
 	case CapacityLimitLimitDensity:
 		return true
 	case CapacityLimitLimitOxygen:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ContactWho.
+const (
+	ContactWhoBuyer    ContactWho = "buyer"
+	ContactWhoKeeper   ContactWho = "keeper"
+	ContactWhoSupplier ContactWho = "supplier"
+)
+
+// Valid indicates whether the value is a known member of the ContactWho enum.
+func (e ContactWho) Valid() bool {
+	switch e {
+	case ContactWhoBuyer:
+		return true
+	case ContactWhoKeeper:
+		return true
+	case ContactWhoSupplier:
 		return true
 	default:
 		return false
@@ -1656,6 +1737,24 @@ func (e TanBasis) Valid() bool {
 	}
 }
 
+// Defines values for Tongue.
+const (
+	TongueEn Tongue = "en"
+	TongueFr Tongue = "fr"
+)
+
+// Valid indicates whether the value is a known member of the Tongue enum.
+func (e Tongue) Valid() bool {
+	switch e {
+	case TongueEn:
+		return true
+	case TongueFr:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for TransportCheckSize.
 const (
 	TransportCheckSizeBigger  TransportCheckSize = "bigger"
@@ -1855,6 +1954,88 @@ type Account struct {
 type AccountPage struct {
 	// Items In a fixed order.
 	Items []Account `json:"items"`
+
+	// Next Where the next page begins: give it as `after`. Left out on the last page.
+	Next *Cursor `json:"next,omitempty"`
+}
+
+// Advice What to do next about one thing.
+type Advice struct {
+	// Aspect Of water the parameter; else which case it is, if there are several.
+	//
+	// Example: oxygen
+	Aspect *string `json:"aspect"`
+
+	// BatchID The batch it is about.
+	BatchID *openapi_types.UUID `json:"batch_id"`
+
+	// Call Whom to call. Those who keep a site are named only to those who may list the members.
+	Call []Contact `json:"call"`
+
+	// Cautions What must be minded, in the language asked for.
+	Cautions SaidCautions `json:"cautions"`
+
+	// Code What advice is about.
+	Code AdviceCode `json:"code"`
+
+	// Do What to do, and what to ask.
+	Do string `json:"do"`
+
+	// Entries The list of the entries it is drawn from. Null if it is drawn from the registry.
+	//
+	// Example: /v1/entries?unit_id=019ade3a-7c00-7000-8000-000000000021&kind=water
+	Entries *string `json:"entries"`
+
+	// Figures The numbers it is drawn from.
+	Figures []NamedNumber `json:"figures"`
+
+	// LoopID The loop it is about.
+	LoopID *openapi_types.UUID `json:"loop_id"`
+
+	// PartyID Who owes or is owed.
+	PartyID *openapi_types.UUID `json:"party_id"`
+
+	// PeriodID The holiday it is about.
+	PeriodID *openapi_types.UUID `json:"period_id"`
+
+	// ProductID The feed it is about.
+	ProductID *openapi_types.UUID `json:"product_id"`
+
+	// Severity 1: today, fish or people are in danger; 2: this week; 3: at the next occasion; 4: good to know.
+	Severity Severity `json:"severity"`
+
+	// Since The day of what it is about.
+	Since openapi_types.Date `json:"since"`
+
+	// Site The name of the site.
+	Site *string `json:"site"`
+
+	// SiteID Null if it is about the whole co-operative.
+	SiteID *openapi_types.UUID `json:"site_id"`
+
+	// Sms For the one at the pond: one short message, with the characters of GSM 03.38 only.
+	Sms string `json:"sms"`
+
+	// UnitID The tank or bed it is about.
+	UnitID *openapi_types.UUID `json:"unit_id"`
+
+	// Until What ends it.
+	Until string `json:"until"`
+
+	// Why What is wrong, in words.
+	Why string `json:"why"`
+}
+
+// AdviceCode What advice is about.
+type AdviceCode string
+
+// AdvicePage What to do next.
+type AdvicePage struct {
+	// Cautions What must be minded, in the language asked for.
+	Cautions SaidCautions `json:"cautions"`
+
+	// Items The most urgent first.
+	Items []Advice `json:"items"`
 
 	// Next Where the next page begins: give it as `after`. Left out on the last page.
 	Next *Cursor `json:"next,omitempty"`
@@ -2229,6 +2410,21 @@ type Completeness struct {
 	// LastWeighedOn The last weighing.
 	LastWeighedOn *openapi_types.Date `json:"last_weighed_on"`
 }
+
+// Contact Somebody to call.
+type Contact struct {
+	// Name The name.
+	Name string `json:"name"`
+
+	// Phone Null if none is known.
+	Phone *string `json:"phone"`
+
+	// Who What that one has to do with it.
+	Who ContactWho `json:"who"`
+}
+
+// ContactWho What that one has to do with it.
+type ContactWho string
 
 // Coop The co-operative.
 type Coop struct {
@@ -5393,6 +5589,9 @@ type Role string
 // RoleSites The sites it is for. Left out: all, also those to come; a keeper must have some.
 type RoleSites = []SiteID
 
+// SaidCautions What must be minded, in the language asked for.
+type SaidCautions = []string
+
 // SaleForm How the fish were handed over.
 type SaleForm string
 
@@ -5410,6 +5609,9 @@ type SamplingAdvice struct {
 	// Says The same in words.
 	Says string `json:"says"`
 }
+
+// Severity 1: today, fish or people are in danger; 2: this week; 3: at the next occasion; 4: good to know.
+type Severity = int
 
 // SharingBasis How shared costs of a site are split: by the weight of fish and the days it was there, or by stocked units and days.
 type SharingBasis string
@@ -5726,6 +5928,9 @@ type TokenRequest struct {
 	Sites *RoleSites `json:"sites,omitempty"`
 }
 
+// Tongue A language, by its ISO 639-1 code.
+type Tongue string
+
 // TransportCheck Whether a delivery of live fish can be made as it is planned.
 type TransportCheck struct {
 	// Advice What else to do.
@@ -5926,6 +6131,66 @@ type UnitRevisionPage struct {
 //
 // Example: 2026-03-01
 type ValidFrom = openapi_types.Date
+
+// VisitDue A site that calls for a visit.
+type VisitDue struct {
+	// Advice What is to be done there, the most urgent first.
+	Advice []VisitTopic `json:"advice"`
+
+	// Later How much is to be done there at the next occasion.
+	Later int `json:"later"`
+
+	// NextOn The day promised then, if one was.
+	NextOn *openapi_types.Date `json:"next_on"`
+
+	// Overdue Whether that day has come, or nobody came for two months.
+	Overdue bool `json:"overdue"`
+
+	// Site The name of the site.
+	Site string `json:"site"`
+
+	// SiteID A school or farm.
+	SiteID SiteID `json:"site_id"`
+
+	// Soon How much is to be done there this week.
+	Soon int `json:"soon"`
+
+	// Take What to take along.
+	Take []string `json:"take"`
+
+	// Urgent How much is to be done there today.
+	Urgent int `json:"urgent"`
+
+	// VisitedOn The last visit. Null if there was none.
+	VisitedOn *openapi_types.Date `json:"visited_on"`
+
+	// Why Why to go there, in words.
+	Why string `json:"why"`
+}
+
+// VisitPage Which site to visit first.
+type VisitPage struct {
+	// Cautions What must be minded, in the language asked for.
+	Cautions SaidCautions `json:"cautions"`
+
+	// Items The first to be visited first.
+	Items []VisitDue `json:"items"`
+
+	// Next Where the next page begins: give it as `after`. Left out on the last page.
+	Next *Cursor `json:"next,omitempty"`
+}
+
+// VisitTopic One thing to be done at a site.
+type VisitTopic struct {
+	// Code What advice is about.
+	Code AdviceCode `json:"code"`
+
+	// Severity 1: today, fish or people are in danger; 2: this week; 3: at the next occasion; 4: good to know.
+	Severity Severity `json:"severity"`
+
+	// Why What is wrong, in words.
+	Why string `json:"why"`
+}
 
 // WaterLimit What the co-operative holds good water to be; a bound that is left out is none.
 type WaterLimit struct {
@@ -6184,6 +6449,36 @@ type VersionMismatch = Problem
 
 // ListAccountsParams defines parameters for ListAccounts.
 type ListAccountsParams struct {
+	// After Where the last page ended, the `next` of its answer. Keep the other parameters as they were.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit At most so many items on a page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// ListAdviceParams defines parameters for ListAdvice.
+type ListAdviceParams struct {
+	// SiteID Only what belongs to this site.
+	SiteID *SiteFilter `form:"site_id,omitempty" json:"site_id,omitempty"`
+
+	// Lang The language of what is said.
+	Lang *Tongue `form:"lang,omitempty" json:"lang,omitempty"`
+
+	// Severity Only what is at least as urgent as this.
+	Severity *Severity `form:"severity,omitempty" json:"severity,omitempty"`
+
+	// After Where the last page ended, the `next` of its answer. Keep the other parameters as they were.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit At most so many items on a page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// ListVisitsParams defines parameters for ListVisits.
+type ListVisitsParams struct {
+	// Lang The language of what is said.
+	Lang *Tongue `form:"lang,omitempty" json:"lang,omitempty"`
+
 	// After Where the last page ended, the `next` of its answer. Keep the other parameters as they were.
 	After *After `form:"after,omitempty" json:"after,omitempty"`
 

@@ -308,8 +308,11 @@ func (tx *Tx) priorsOf(ctx context.Context, g *glimpse) (map[string]domain.Prior
 			species = append(species, b.Species)
 		}
 	}
-	day, err := today(g.zone, g.at)
-	if err != nil || len(species) == 0 {
+	if len(species) == 0 {
+		return nil, nil
+	}
+	day, err := tx.Today(ctx)
+	if err != nil {
 		return nil, err
 	}
 	return tx.priors(ctx, species, day)

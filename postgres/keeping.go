@@ -128,3 +128,9 @@ func (tx *Tx) dayAt(ctx context.Context, zone *string, asOf *domain.Date) (domai
 	}
 	return *asOf, actor.At, nil
 }
+
+// Today returns the civil date in the zone of the co-operative.
+func (tx *Tx) Today(ctx context.Context) (domain.Date, error) {
+	day, _, err := tx.dayAt(ctx, nil, nil)
+	return day, err
+}
