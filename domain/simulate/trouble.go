@@ -25,6 +25,7 @@ func (s *school) troubles() {
 		}
 		if f.unit.Kind == "pond" && f.code == "TLN" && f.harvests == 0 && s.chance(0.001) { // a still, hot night
 			f.shock[oxygen] = s.between(0.01, 0.05)
+			f.truth.Shocks = append(f.truth.Shocks, s.day)
 			s.clock(s.jot(domain.Water{Unit: f.unit.ID, OxygenMgL: new(domain.Thousandths(to(100, 1000*s.between(1.6, 3))))}), 6, 8)
 		}
 		if f.unit.Kind != "tank" && s.writes && s.chance(0.003) {
@@ -41,6 +42,7 @@ func (s *school) cutPower() {
 	for _, f := range s.fish {
 		if hours > 4 && f.harvests == 0 {
 			f.shock[powerCut] = f.airless * (hours - 4) / 4 * s.around(1, 0.4)
+			f.truth.Shocks = append(f.truth.Shocks, s.day)
 		}
 	}
 }
@@ -59,6 +61,7 @@ func (s *school) flood() {
 
 func (s *school) fallIll(f *stock) {
 	f.outbreak, f.outbreakTo = s.between(0.004, 0.016), s.day+s.days(3, 9)
+	f.truth.Outbreaks = append(f.truth.Outbreaks, Outbreak{s.day, f.outbreakTo})
 	if !s.chance(0.6) {
 		return
 	}

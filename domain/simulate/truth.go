@@ -35,9 +35,14 @@ type BatchTruth struct {
 	Fed        []domain.Grams      // whatever was written down
 	Unrecorded []domain.Fish       // gone by the end of the day without an entry up to that day that tells of it
 	Thefts     []Theft
+	Outbreaks  []Outbreak
+	Shocks     []domain.Date // days on which a power cut or a still night killed some
 	Growth     Growth
 	Frailty    float64 // multiplies deaths, the hatchery's included, the site's not
 }
+
+// Outbreak is a disease, both days included.
+type Outbreak struct{ From, To domain.Date }
 
 // Theft is fish that vanished.
 type Theft struct {
