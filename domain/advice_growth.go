@@ -29,7 +29,7 @@ func (a *adviser) sample(id BatchID) {
 	unit, n := a.unitName(b.Unit), int64(how.Fish.Value)
 	why := a.say("%s: the fish were last weighed on %s, %s.", "%s : dernière pesée le %s, %s.", unit, a.date(last), a.ago(a.Day, last))
 	if f == nil {
-		why = a.say("%s: the fish came on %s and were never weighed.", "%s : poissons arrivés le %s et jamais pesés.", unit, a.date(last))
+		why = a.say("%s: the fish came on %s and were not weighed since.", "%s : poissons arrivés le %s, jamais pesés depuis.", unit, a.date(last))
 	}
 	a.give(Advice{Code: "sample_due", Severity: Later, Batch: &id, Unit: &b.Unit, Since: due, Cautions: append([]string{CautionChildren}, spines(facts.Species)...),
 		Figures: []NamedNumber{{"days", computed(float64(a.Day-last), "days", "since the last weighing")}, {"weigh_fish", how.Fish}, {"weight_cv_percent", how.CV}},

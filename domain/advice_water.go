@@ -3,8 +3,12 @@ package domain
 import "shoalbook/domain/husbandry"
 
 // readingDays is for how many days a bad reading of the water is spoken of, if
-// nobody reads it again (common practice, no source).
-const readingDays = 14
+// nobody reads it again, and changeDays for how many a change that was too fast: it
+// has harmed by then, or it has not (common practice, no source).
+const (
+	readingDays = 14
+	changeDays  = 3
+)
 
 // remedy is what to do about one parameter at one end of its limits.
 type remedy struct {
@@ -177,11 +181,11 @@ func (a *adviser) changed(x *Advice, id UnitID, p WaterParameter, word string, v
 	u := a.Water[id]
 	before, was, name := float64(u.WasValue[p])/1000, u.WasOn[p], WaterParameters[p]
 	most, fast := husbandry.ChangedTooFast(name, before, v, int64(x.Since-was))
-	if was == 0 || !fast {
+	if was == 0 || !fast || a.Day-x.Since >= changeDays {
 		return ""
 	}
 	x.Figures = append(x.Figures, NamedNumber{"reading_before", measured(before, name.Unit(), "read on "+was.String())}, NamedNumber{"most_change_a_day", fact(most)})
-	x.Until = a.say("a reading of another day, or %d days", "une mesure d'un autre jour, ou %d jours", readingDays)
+	x.Until = a.say("a reading of another day, or %d days", "une mesure d'un autre jour, ou %d jours", changeDays)
 	return a.say("%s went from %s to %s%s within a day", "%s de %s à %s%s en un jour", word, a.number(before), a.number(v), a.unitOf(name))
 }
 
