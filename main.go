@@ -42,6 +42,7 @@ type Settings struct {
 	RatePerToken  int    `setting:"RATE_PER_TOKEN" default:"600" placeholder:"N" help:"Requests a minute with one token, on this instance; 0 is any number."`
 	RatePerCoop   int    `setting:"RATE_PER_COOP" default:"6000" placeholder:"N" help:"Requests a minute of one co-operative, on this instance; 0 is any number."`
 	CORSOrigins   string `setting:"CORS_ORIGINS" name:"cors-origins" default:"" placeholder:"ORIGINS" help:"Origins of web pages that may ask from a browser, between commas; by default none."`
+	Proxies       string `setting:"TRUSTED_PROXIES" name:"trusted-proxies" default:"" placeholder:"ADDRESSES" help:"Addresses or ranges of proxies in front, between commas, whose X-Forwarded-For says who asks; by default none."`
 	LogLevel      string `setting:"LOG_LEVEL" default:"info" enum:"debug,info,warn,error" placeholder:"LEVEL" help:"What to log: debug, info, warn or error."`
 	LogFormat     string `setting:"LOG_FORMAT" default:"json" enum:"json,text" placeholder:"FORMAT" help:"How to log: json or text."`
 	PgBin         string `setting:"PG_BIN" default:"" placeholder:"FOLDER" help:"Where the programs of PostgreSQL are, for the demo; if left out, it finds those that are installed or else downloads some."`

@@ -62,7 +62,8 @@ func serveStore(ctx context.Context, s *Settings, log *slog.Logger, store *postg
 		Load:    store.Load,
 		Metrics: s.Metrics,
 		Rates:   api.Rates{PerToken: s.RatePerToken, PerCoop: s.RatePerCoop, Wrong: wrongTokens, AtOnce: max(1, int(s.DatabaseConns)/4)},
-		Origins: strings.FieldsFunc(s.CORSOrigins, func(r rune) bool { return r == ',' || r == ' ' }),
+		Origins: listed(s.CORSOrigins),
+		Proxies: listed(s.Proxies),
 	})
 	if err != nil {
 		return errors.Join(err, listener.Close())
@@ -71,6 +72,11 @@ func serveStore(ctx context.Context, s *Settings, log *slog.Logger, store *postg
 	err = serveUntil(ctx, listener, handler, log, func() { draining.Store(true) })
 	log.InfoContext(ctx, "ended")
 	return err
+}
+
+// listed reads a list between commas.
+func listed(text string) []string {
+	return strings.FieldsFunc(text, func(r rune) bool { return r == ',' || r == ' ' })
 }
 
 // serveUntil serves until the context ends, then calls ending and drains.

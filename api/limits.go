@@ -36,6 +36,8 @@ func NewHTTPServer(h http.Handler) *http.Server {
 		WriteTimeout:      60 * time.Second,
 		IdleTimeout:       120 * time.Second,
 		MaxHeaderBytes:    16 << 10,
+
+		DisableGeneralOptionsHandler: true, // OPTIONS * gets an answer like all else
 	}
 }
 

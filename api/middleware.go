@@ -44,11 +44,17 @@ func (r *request) note(ctx context.Context, level slog.Level, message string, at
 	r.log.LogAttrs(ctx, level, message, append(attrs, slog.String("request_id", r.id), slog.String("trace_id", r.trace))...)
 }
 
+// forwarded is the header in which a proxy says whom it asks for.
+const forwarded = "X-Forwarded-For"
+
 // begin gives every request an id and a time limit, and logs how it ended. The
 // log has neither headers nor query values: they may hold secrets.
 func begin(log *slog.Logger, limit time.Duration) gin.HandlerFunc {
 	return func(c *gin.Context) {
 		start := time.Now()
+		if lines := c.Request.Header[forwarded]; len(lines) > 1 { // which are one list, of which the last is the proxy's
+			c.Request.Header.Set(forwarded, strings.Join(lines, ", "))
+		}
 		r := &request{id: inboundID(c.GetHeader("X-Request-Id")), trace: traceID(c.Request.Header["Traceparent"]), log: log}
 		c.Set(requestKey{}, r)
 		c.Writer.Header().Set("X-Request-Id", r.id)

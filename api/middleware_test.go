@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"net/http"
+	"net/http/httptest"
 	"strings"
 	"testing"
 	"time"
@@ -76,6 +77,43 @@ func TestTraceID(t *testing.T) {
 	}
 	if got := traceID([]string{"00-" + id + "-00f067aa0ba902b7-01", "00-" + id + "-00f067aa0ba902b7-01"}); got != "" {
 		t.Errorf("two of them give %q", got)
+	}
+}
+
+// Who asks is who the connection is from, or whom a proxy that is trusted names; what
+// else stands in the header is from the client, who may write what it likes.
+func TestProxiesSayWhoAsks(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		proxies []string
+		headers []string
+		want    string
+	}{
+		{nil, nil, "127.0.0.1"},
+		{nil, []string{"10.1.1.1"}, "127.0.0.1"},
+		{[]string{"192.0.2.0/24"}, []string{"10.1.1.1"}, "127.0.0.1"},
+		{[]string{"127.0.0.0/8"}, []string{"10.1.1.1"}, "10.1.1.1"},
+		{[]string{"127.0.0.1", "10.1.1.1"}, []string{"6.6.6.6, 8.8.8.8, 10.1.1.1"}, "8.8.8.8"},
+		{[]string{"127.0.0.1"}, []string{"6.6.6.6", "10.1.1.1"}, "10.1.1.1"},
+		{[]string{"127.0.0.1"}, []string{"not an address"}, "127.0.0.1"},
+	} {
+		log := &lockedBuffer{}
+		engine, operations, own, err := newEngine(Config{Log: newTestLog(log), Proxies: c.proxies}, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		operations.GET("/healthz", own.GetHealth)
+		r := httptest.NewRequest("GET", "/healthz", nil)
+		r.RemoteAddr = "127.0.0.1:1234"
+		r.Header["X-Forwarded-For"] = c.headers
+		r.Header.Set("X-Real-Ip", "9.9.9.9")
+		engine.ServeHTTP(httptest.NewRecorder(), r)
+		if got := logLine(t, log, "request")["remote"]; got != c.want {
+			t.Errorf("behind %v, %v is %v, want %s", c.proxies, c.headers, got, c.want)
+		}
+	}
+	if _, _, _, err := newEngine(Config{Log: newTestLog(&lockedBuffer{}), Proxies: []string{"the one in front"}}, nil); err == nil {
+		t.Error("a proxy may have any address")
 	}
 }
 

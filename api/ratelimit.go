@@ -1,7 +1,6 @@
 package api
 
 import (
-	"context"
 	"fmt"
 	"math"
 	"net/http"
@@ -12,7 +11,6 @@ import (
 	"golang.org/x/time/rate"
 
 	"shoalbook/domain"
-	"shoalbook/postgres"
 )
 
 // Rates say how many requests are taken a minute, on this instance; 0 is any number.
@@ -24,10 +22,7 @@ type Rates struct {
 	AtOnce   int // of one co-operative that are worked on at the same moment; others wait
 }
 
-// limits holds the buckets that requests are taken from. A token that was not met yet
-// is looked up before anything is done for the co-operative that it names: by a token
-// that was made up nothing is taken from the co-operative's buckets, no turn of it, and
-// no body is read.
+// limits holds the buckets that requests are taken from.
 type limits struct {
 	tokens, coops, wrong *buckets
 	atOnce               turnstiles
@@ -38,43 +33,7 @@ type limits struct {
 func newLimits(r Rates, now func() time.Time) *limits {
 	return &limits{
 		tokens: newBuckets(r.PerToken), coops: newBuckets(r.PerCoop), wrong: newBuckets(r.Wrong),
-		atOnce: turnstiles{most: r.AtOnce}, now: now,
-	}
-}
-
-// strangers turns an address away from which too many wrong tokens came, before
-// another one is looked at.
-func (l *limits) strangers(c *gin.Context) {
-	now, address := l.now(), c.ClientIP()
-	if wait := l.wrong.wait(address, now); wait > 0 && !requestOf(c).operation.public {
-		tooMany(c, wait, "too many wrong tokens came from your address")
-		return
-	}
-	c.Next()
-	if c.Writer.Status() == http.StatusUnauthorized {
-		l.wrong.take(address, now)
-	}
-}
-
-// meet looks a token up that did not hold when it was last seen here, or never was.
-// Those that hold no longer are found out by the transaction that does the work.
-func (l *limits) meet(store *postgres.Store) gin.HandlerFunc {
-	return func(c *gin.Context) {
-		r := requestOf(c)
-		if store == nil || r.operation.public || store.Met(r.credential) {
-			c.Next()
-			return
-		}
-		leave, err := l.atOnce.enter(c.Request.Context(), domain.CoopID{}) // strangers wait for each other
-		if err == nil {
-			err = store.Meet(c.Request.Context(), r.credential)
-			leave()
-		}
-		if err != nil {
-			writeProblem(c, err)
-			return
-		}
-		c.Next()
+		atOnce: newTurnstiles(r.AtOnce, now), now: now,
 	}
 }
 
@@ -137,87 +96,6 @@ func (l *limits) tell(c *gin.Context, name string, b *buckets, key string, now t
 func tooMany(c *gin.Context, wait time.Duration, detail string) {
 	c.Header("Retry-After", fmt.Sprint(int(math.Ceil(wait.Seconds()))))
 	writeProblem(c, domain.Errorf(domain.TooMany, "too_many_requests", "%s: wait a little, then send the same again", detail))
-}
-
-// turnstiles let only so many requests of a co-operative in at a time, so that a greedy
-// one waits for itself and not others for it.
-type turnstiles struct {
-	most   int
-	mu     sync.Mutex
-	byCoop map[domain.CoopID]*turnstile
-}
-
-type turnstile struct {
-	inside chan struct{}
-	here   int // inside or waiting
-}
-
-func (t *turnstiles) enter(ctx context.Context, coop domain.CoopID) (leave func(), err error) {
-	if t.most <= 0 {
-		return func() {}, nil
-	}
-	t.mu.Lock()
-	if t.byCoop == nil {
-		t.byCoop = map[domain.CoopID]*turnstile{}
-	}
-	s := t.byCoop[coop]
-	if s == nil {
-		s = &turnstile{inside: make(chan struct{}, t.most)}
-		t.byCoop[coop] = s
-	}
-	s.here++
-	t.mu.Unlock()
-	gone := func() {
-		t.mu.Lock()
-		defer t.mu.Unlock()
-		if s.here--; s.here == 0 {
-			delete(t.byCoop, coop)
-		}
-	}
-	out := func() { <-s.inside; gone() }
-	select { // who need not wait is let in, whatever else
-	case s.inside <- struct{}{}:
-		return out, nil
-	default:
-	}
-	select {
-	case s.inside <- struct{}{}:
-		return out, nil
-	case <-ctx.Done():
-		gone()
-		return nil, domain.Errorf(domain.Unavailable, "unavailable", "your co-operative has many requests under way; it is safe to send this one again")
-	}
-}
-
-// mostBodies is how many bytes of bodies of a co-operative are kept in memory at the
-// same moment: three of the largest, or those of some fifty phones that send a week each.
-const mostBodies = 16 << 20
-
-// bodies counts what is in memory of the bodies of requests, by co-operative.
-type bodies struct {
-	mu     sync.Mutex
-	byCoop map[domain.CoopID]int64
-}
-
-// keep adds so many bytes, or refuses them. They are to be dropped in either case.
-func (b *bodies) keep(coop domain.CoopID, n int64) error {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	if b.byCoop == nil {
-		b.byCoop = map[domain.CoopID]int64{}
-	}
-	if b.byCoop[coop] += n; b.byCoop[coop] > mostBodies {
-		return domain.Errorf(domain.TooMany, "too_many_requests", "your co-operative is sending very much at the same moment: wait a little, then send the same again")
-	}
-	return nil
-}
-
-func (b *bodies) drop(coop domain.CoopID, n int64) {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	if b.byCoop[coop] -= n; b.byCoop[coop] == 0 {
-		delete(b.byCoop, coop)
-	}
 }
 
 // buckets are token buckets by key, of which those that are full are forgotten.

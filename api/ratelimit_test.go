@@ -1,7 +1,9 @@
 package api
 
 import (
+	"bytes"
 	"context"
+	"crypto/sha256"
 	"fmt"
 	"math/rand/v2"
 	"net/http"
@@ -19,35 +21,37 @@ import (
 
 func init() { gin.SetMode(gin.ReleaseMode) }
 
-// limitedEngine answers 200, or 401 for tokens of the co-operative 0.
+// limitedEngine has met the tokens of all co-operatives but those of the number 0, which
+// do not hold.
 func limitedEngine(r Rates, clock *time.Time) *gin.Engine {
 	lim := newLimits(r, func() time.Time { return *clock })
 	engine := gin.New()
 	op := &operation{}
-	engine.Use(func(c *gin.Context) {
-		var coop domain.CoopID
-		coop[0] = c.GetHeader("Coop")[0] - '0'
-		var hash [32]byte
-		copy(hash[:], c.GetHeader("Token"))
-		c.Set(requestKey{}, &request{operation: op, credential: postgres.Credential{Coop: coop, TokenHash: hash}})
-	}, lim.strangers, lim.limit)
-	engine.GET("/", func(c *gin.Context) {
-		if c.GetHeader("Coop") == "0" {
-			writeProblem(c, domain.Errorf(domain.Unauthenticated, "unauthenticated", "no such token"))
-			return
-		}
-		c.Status(http.StatusOK)
-	})
+	engine.Use(func(c *gin.Context) { c.Set(requestKey{}, &request{operation: op}) },
+		lim.authenticate(
+			func(c postgres.Credential) bool { return c.Coop[0] != '0' },
+			func(context.Context, postgres.Credential) error {
+				return domain.Errorf(domain.Unauthenticated, "unauthenticated", "no such token")
+			}),
+		lim.limit)
+	engine.GET("/", func(c *gin.Context) { c.Status(http.StatusOK) })
 	return engine
 }
 
-func askLimited(t *testing.T, engine http.Handler, address, coop, token string) (int, http.Header) {
+// askLimited asks with the token of a co-operative that has the name.
+func askLimited(t *testing.T, engine http.Handler, address, coop, name string) (int, http.Header) {
 	t.Helper()
+	var id domain.CoopID
+	copy(id[:], coop)
+	random := sha256.Sum256([]byte(name))
+	token, err := domain.NewToken(id, bytes.NewReader(random[:]))
+	if err != nil {
+		t.Fatal(err)
+	}
 	w := httptest.NewRecorder()
 	request, _ := http.NewRequest(http.MethodGet, "/", nil)
 	request.RemoteAddr = address + ":1234"
-	request.Header.Set("Coop", coop)
-	request.Header.Set("Token", token)
+	request.Header.Set("Authorization", "Bearer "+token.Text())
 	engine.ServeHTTP(w, request)
 	return w.Code, w.Header()
 }
@@ -103,8 +107,15 @@ func TestWrongTokensAreLimitedByAddress(t *testing.T) {
 	if turned[401] != 30 || turned[429] != 970 {
 		t.Errorf("1000 wrong tokens got %v", turned)
 	}
-	if code, _ := askLimited(t, engine, "10.0.0.2", "1", "good"); code != 200 {
+	if code, h := askLimited(t, engine, "10.0.0.1", "1", "good"); code != 200 {
+		t.Errorf("a token that was met before gets %d, %v", code, h)
+	}
+	if code, _ := askLimited(t, engine, "10.0.0.2", "0", "wrong"); code != 401 {
 		t.Errorf("another address gets %d", code)
+	}
+	clock = clock.Add(10 * time.Second)
+	if code, _ := askLimited(t, engine, "10.0.0.1", "0", "wrong"); code != 401 {
+		t.Errorf("a little later it is %d", code)
 	}
 }
 
@@ -124,39 +135,5 @@ func TestBucketsForget(t *testing.T) {
 	b.take("x", clock)
 	if n := len(b.byKey); n != 1 {
 		t.Errorf("two minutes later %d buckets are kept", n)
-	}
-}
-
-// Of a greedy co-operative only so many are let in; another one need not wait.
-func TestTurnstiles(t *testing.T) {
-	t.Parallel()
-	gates := turnstiles{most: 2}
-	greedy, small := domain.CoopID{1}, domain.CoopID{2}
-	var leave []func()
-	for range 2 {
-		l, err := gates.enter(t.Context(), greedy)
-		if err != nil {
-			t.Fatal(err)
-		}
-		leave = append(leave, l)
-	}
-	over, cancel := context.WithCancel(t.Context())
-	cancel()
-	if _, err := gates.enter(over, greedy); err == nil {
-		t.Fatal("a third one was let in")
-	}
-	l, err := gates.enter(over, small)
-	if err != nil {
-		t.Fatalf("another co-operative waits: %v", err)
-	}
-	l()
-	leave[0]()
-	if l, err = gates.enter(t.Context(), greedy); err != nil {
-		t.Fatalf("after one has left: %v", err)
-	}
-	l()
-	leave[1]()
-	if len(gates.byCoop) != 0 {
-		t.Errorf("%d gates are kept for nobody", len(gates.byCoop))
 	}
 }

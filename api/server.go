@@ -3,6 +3,7 @@ package api
 import (
 	"context"
 	"errors"
+	"fmt"
 	"log/slog"
 	"net/http"
 	"sync"
@@ -23,6 +24,7 @@ type Config struct {
 	Metrics bool                        // serve /metrics
 	Rates   Rates                       // of requests
 	Origins []string                    // of pages that may ask from a browser (CORS)
+	Proxies []string                    // addresses, or ranges of them, whose X-Forwarded-For is believed
 }
 
 // service answers the operations that are about the service itself. They need no
@@ -60,19 +62,25 @@ func newEngine(cfg Config, store *postgres.Store) (engine *gin.Engine, operation
 		own.metrics = measured.handler()
 	}
 
+	met, meet := func(postgres.Credential) bool { return true }, store.Meet
+	if store != nil {
+		met = store.Met
+	}
+
 	gin.SetMode(gin.ReleaseMode)
 	engine = gin.New()
 	engine.ContextWithFallback = true // a *gin.Context ends when its request does
 	engine.HandleMethodNotAllowed = true
 	engine.RedirectTrailingSlash = false
-	if err := engine.SetTrustedProxies(nil); err != nil {
-		return nil, nil, own, err
+	engine.RemoteIPHeaders = []string{forwarded}
+	if err := engine.SetTrustedProxies(cfg.Proxies); err != nil {
+		return nil, nil, own, fmt.Errorf("the proxies that are trusted: %w", err)
 	}
 	engine.Use(begin(cfg.Log, RequestTimeout), measured.observe, recovery, secure, share(cfg.Origins))
 	engine.NoRoute(noRoute)
 	engine.NoMethod(noMethod)
 	engine.GET("/docs/*page", own.docs)
-	return engine, engine.Group("", contract.find, lim.strangers, authenticate, lim.meet(store), lim.limit, contract.receive(&lim.bodies), lim.turn, contract.validate), own, nil
+	return engine, engine.Group("", contract.find, lim.authenticate(met, meet), lim.limit, contract.receive(&lim.bodies), lim.turn, contract.validate), own, nil
 }
 
 // wrapped returns the engine as it is served.

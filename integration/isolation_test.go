@@ -1,6 +1,7 @@
 package integration_test
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"path"
@@ -24,6 +25,7 @@ type wall struct {
 	known    map[string]string              // places where theirs may be told from nothing, and why
 	tried    map[string]map[string][]string // places, by operation and sort
 	matters  map[string]bool                // places, whether what is there made a difference
+	tag      string                         // to be sent as the tag of what is asked for
 }
 
 // A place is where a request can name something.
@@ -44,6 +46,9 @@ func (w *wall) tries() {
 	for _, o := range operations(w.T) {
 		if o.method == "GET" && !strings.Contains(o.path, "{") {
 			w.list(o)
+		}
+		if strings.Contains(o.path, "{") && (o.method == "GET" || o.takes("If-Match")) {
+			w.etag(o)
 		}
 		if o.takes("after") {
 			w.cursor(o)
@@ -270,7 +275,10 @@ func (w *wall) tally() string {
 func (w *wall) headers(o operation) []string {
 	var headers []string
 	if o.takes("If-Match") {
-		headers = append(headers, "If-Match", "*")
+		headers = append(headers, "If-Match", cmp.Or(w.tag, "*"))
+	}
+	if o.method == "GET" && w.tag != "" {
+		headers = append(headers, "If-None-Match", w.tag)
 	}
 	if o.takes("Idempotency-Key") {
 		headers = append(headers, "Idempotency-Key", newText())
@@ -344,6 +352,37 @@ func (w *wall) list(o operation) {
 		address += "?limit=500"
 	}
 	w.leaks(what, w.me.do(o.method, address, w.token, nil), "nothing")
+}
+
+// etag asks for theirs with the tag that it has.
+func (w *wall) etag(o operation) {
+	theirs := ""
+	for _, p := range o.params {
+		if p.In == openapi3.ParameterInPath {
+			theirs = w.they.ids[examples[path.Base(p.Schema.Ref)]]
+		}
+	}
+	tag := ""
+	if address := strings.SplitAfter(o.path, "}")[0]; theirs != "" {
+		tag = w.they.do("GET", address[:strings.Index(address, "{")]+theirs, w.they.coordinator, nil).header.Get("ETag")
+	}
+	if tag == "" {
+		return // what has none, or is no thing
+	}
+	what := o.OperationID + " header.ETag"
+	w.note(o, "etag", what)
+	w.tag = tag
+	defer func() { w.tag = "" }()
+	var body any
+	if o.body() != nil {
+		body = o.example(w.T)
+	}
+	nowhere, p := newText(), place{at: []string{openapi3.ParameterInPath, "id"}}
+	a, b := w.ask(o, body, p, theirs), w.ask(o, body, p, nowhere)
+	w.leaks(what, a, theirs)
+	if plain(a, theirs) != plain(b, nowhere) && !slices.Contains(w.shared, w.sort(o)) {
+		w.complain("%s: the answer to theirs is\n%.800s\nand to what is nowhere\n%.800s", what, plain(a, theirs), plain(b, nowhere))
+	}
 }
 
 // cursor goes on in a list where theirs has gone to.

@@ -19,10 +19,10 @@ func (w *wall) table() {
 	w.Helper()
 	var b strings.Builder
 	total := 0
-	fmt.Fprintf(&b, "%-24s %6s %6s %6s %6s %6s %6s\n", "operation", "path", "query", "body", "list", "cursor", "key")
+	fmt.Fprintf(&b, "%-24s %6s %6s %6s %6s %6s %6s %6s\n", "operation", "path", "query", "body", "list", "cursor", "key", "etag")
 	for _, o := range operations(w.T) {
 		tried := w.tried[o.OperationID]
-		fmt.Fprintf(&b, "%-24s %6d %6d %6d %6d %6d %6d\n", o.OperationID, len(tried["path"]), len(tried["query"]), len(tried["body"]), len(tried["list"]), len(tried["cursor"]), len(tried["key"]))
+		fmt.Fprintf(&b, "%-24s %6d %6d %6d %6d %6d %6d %6d\n", o.OperationID, len(tried["path"]), len(tried["query"]), len(tried["body"]), len(tried["list"]), len(tried["cursor"]), len(tried["key"]), len(tried["etag"]))
 		for _, places := range tried {
 			total += len(places)
 		}
@@ -120,7 +120,10 @@ func TestTokensThatDoNotFit(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	wrong := map[string]string{"revoked": revoked.at("/secret"), "expired": s.expired(), "made up": stranger.Text()}
+	left := s.create("/v1/members", members{"name": "Bwalya", "role": "coordinator"})
+	_, ofWhoLeft := s.issue(members{"member_id": left})
+	y.do("PATCH", "/v1/members/"+left, y.coordinator, `{"archived":true}`, "If-Match", "*").want(200)
+	wrong := map[string]string{"revoked": revoked.at("/secret"), "expired": s.expired(), "made up": stranger.Text(), "of somebody archived": ofWhoLeft}
 	byRole := map[string]string{"coordinator": s.coordinator}
 	for _, role := range domain.Roles {
 		byRole[string(role)] = s.token(role)
