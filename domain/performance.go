@@ -101,6 +101,7 @@ func (m Measure) Figures() Performance {
 	if c := r.Share.ByProduct; 5*c > r.b.Cash+r.b.Imputed+c { // a fifth: common practice, no source
 		p.Cautions = append(p.Cautions, "By-products are more than a fifth of the income: cost per kg takes them off, where sharing the cost between fish and crops would be fairer.")
 	}
+	p.Cautions = append(p.Cautions, r.withdrawal()...)
 	r.put("energy_kwh", formatDecimal(int64(r.b.EnergyWh), 3, 0), r.because(&Why{Formula: "sum of electricity recorded for the batch itself", Unit: "kWh", Rounding: exact, Kinds: []string{"use"}}))
 	r.completeness()
 	p.Figures = r.list

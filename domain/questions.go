@@ -289,10 +289,15 @@ func (s *Site) crowded(e *Entry) error {
 }
 
 // weightNow returns the mean weight of the fish of a batch in g, as it is forecast for
-// today from its weighings and published growth.
-func (s *Site) weightNow(id BatchID, b *BatchState) (float64, bool) {
+// today from its weighings and published growth, and the most that it may well be.
+func (s *Site) weightNow(id BatchID, b *BatchState) (w, most float64, ok bool) {
 	if f, _ := NewForecast(b, s.day, PublishedPrior(s.Facts.Batches[id].Species)); f != nil {
-		return f.On(s.day).WeightG, true
+		o := f.On(s.day)
+		return o.WeightG, o.Weight(upperEnd), true
 	}
-	return mean(&b.MeanMg, b.MeanFish)
+	w, ok = mean(&b.MeanMg, b.MeanFish)
+	return w, w, ok
 }
+
+// upperEnd is the upper end of a 95 % interval, in standard deviations.
+const upperEnd = 1.96

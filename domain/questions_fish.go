@@ -36,7 +36,7 @@ func (s *Site) askWeight(e *Entry, id BatchID, was before, total *Milligrams, n 
 	if was.batch == nil {
 		return
 	}
-	expected, ok := s.weightNow(id, was.batch)
+	expected, _, ok := s.weightNow(id, was.batch)
 	if !ok || *was.batch.FirstOn == s.day {
 		return
 	}
@@ -222,7 +222,8 @@ func (b Feeding) questions(s *Site, e *Entry, _ before) {
 	if t, on, ok := s.Units[st.Unit].Reading(Temperature); ok && on >= s.day-1 && t < coldToFeed {
 		s.ask(e.ID, "feed_cold", fmt.Sprintf("the water had %s °C, and fish do not feed below 17 °C: were they fed?", t.Format()), NamedValue{"temperature_c", float64(t) / 1000})
 	}
-	share, w, ok := s.fedShare(b.Batch, st)
+	w, _, ok := s.weightNow(b.Batch, st)
+	share := s.fedShare(st, w)
 	class, table := husbandry.Ration(species, w)
 	if ok && table && share > class.High*overTable {
 		s.ask(e.ID, "feed_rate", fmt.Sprintf("%s kg are %s %% of the weight of the fish a day, where the table has at most %s %%: is the weight of the feed right, and the batch?", st.FedDayG.Format(), inWords(share), trimFloat(class.High)),
@@ -230,31 +231,30 @@ func (b Feeding) questions(s *Site, e *Entry, _ before) {
 	}
 }
 
-// fedShare returns what share of their weight the fish were fed in a day, in percent,
-// and their mean weight in g. Feed is written down daily or, where it is not, for all
-// the days since it was before.
-func (s *Site) fedShare(id BatchID, b *BatchState) (percent, w float64, ok bool) {
-	w, ok = s.weightNow(id, b)
+// fedShare returns what share of their weight fish of so many grams were fed in a day,
+// in percent. Feed is written down daily or, where it is not, for all the days since it
+// was before.
+func (s *Site) fedShare(b *BatchState, w float64) float64 {
 	fish := b.OnHand()
-	if !ok || fish <= 0 {
-		return 0, w, false
+	if fish <= 0 || w <= 0 {
+		return 0
 	}
 	since := *b.FirstOn
 	if b.FedBefore != nil {
 		since = *b.FedBefore
 	}
-	return 100 * float64(b.FedDayG) / (w * float64(fish)) / float64(max(s.day-since, 1)), w, true
+	return 100 * float64(b.FedDayG) / (w * float64(fish)) / float64(max(s.day-since, 1))
 }
 
-// overfed refuses feed that no fish could eat.
+// overfed refuses feed that no fish could eat, however well they grew.
 func (s *Site) overfed(e *Entry) error {
 	b, ok := e.Body.(Feeding)
 	if !ok {
 		return nil
 	}
 	st := s.Batches[b.Batch]
-	if share, w, ok := s.fedShare(b.Batch, st); ok && share > mostFed {
-		return &Error{Kind: Invalid, Code: "invalid_request", Detail: fmt.Sprintf("%s kg are more than 60 %% of the weight of the fish a day (%d of about %s g): look at the weight of the feed, in kg, and at the batch", st.FedDayG.Format(), st.OnHand(), inWords(w)),
+	if _, w, ok := s.weightNow(b.Batch, st); ok && s.fedShare(st, w) > mostFed {
+		return &Error{Kind: Invalid, Code: "invalid_request", Detail: fmt.Sprintf("%s kg are more than 60 %% of the weight of the fish a day (%d of at most about %s g): look at the weight of the feed, in kg, and at the batch", st.FedDayG.Format(), st.OnHand(), inWords(w)),
 			Fields: []FieldError{{"/weight_kg", "is more than the fish could eat"}}}
 	}
 	return nil

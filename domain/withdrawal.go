@@ -177,3 +177,33 @@ func (s *Site) tellOf(batch BatchID, now, then *Consignment) {
 		s.ask(e, "sent_early", "on "+s.day.String()+" fish of this batch were sent to another site, which does not know of this withdrawal: record the treatment there too, with what is left of it", NamedValue{"fish", float64(now.Fish)})
 	}
 }
+
+// withdrawal puts the figures of the medicine that the fish were given, and returns
+// what must be told with them.
+func (r *reckoning) withdrawal() (cautions []string) {
+	b := r.b
+	r.date("withdrawal.treated_on", b.TreatedOn, "no medicine was recorded")
+	r.date("withdrawal.until", b.WithdrawUntil, "no withdrawal by date was recorded")
+	left := max(0, b.WithdrawHeat-b.Heat)
+	if b.WithdrawHeat == 0 {
+		r.null("withdrawal.degree_days_left", "no withdrawal by degree-days was recorded")
+	} else {
+		r.put("withdrawal.degree_days_left", formatDecimal(left, 3, 0), r.because(&Why{Formula: "degree-days of the withdrawal − sum of the temperature of the days since the medicine, up to the last reading of the water",
+			Unit: "°C·day", Rounding: exact, Kinds: []string{"treatment", "water", "move", "received"}, Site: true}))
+	}
+	running := b.WithdrawUntil != nil && *b.WithdrawUntil >= r.AsOf || left > 0
+	r.flag("withdrawal.over", !running)
+	r.mass("withdrawal.overridden_kg", b.OverriddenG.Milligrams(), false, "harvest", "treatment")
+	r.mass("withdrawal.harvested_inside_kg", b.EarlyG.Milligrams(), false, "harvest", "treatment")
+	r.mass("withdrawal.not_for_food_kg", b.KeptG.Milligrams(), false, "harvest")
+	if running && !b.Closed() {
+		cautions = append(cautions, "The withdrawal of the medicine that the fish were given is not over: they must not be eaten or sold.", CautionMedicine)
+	}
+	if b.OverriddenG > 0 {
+		cautions = append(cautions, b.OverriddenG.Format()+" kg were harvested for food within the withdrawal of a medicine, as a coordinator allowed.")
+	}
+	if b.EarlyG > 0 {
+		cautions = append(cautions, b.EarlyG.Format()+" kg were harvested for food within the withdrawal of a medicine that was recorded only afterwards.")
+	}
+	return cautions
+}

@@ -297,3 +297,38 @@ func TestTreatmentTakesFromTheStore(t *testing.T) {
 	j.add(day(3), m)
 	j.refused(t, "unknown_reference")
 }
+
+func TestFiguresOfTheWithdrawal(t *testing.T) {
+	t.Parallel()
+	j := stocked()
+	f := j.fold(t).figures(a, day(5), "KES")
+	f.want(t, map[string]string{"withdrawal.over": "true", "withdrawal.overridden_kg": "0", "withdrawal.harvested_inside_kg": "0", "withdrawal.not_for_food_kg": "0"})
+	f.null(t, "no medicine", "withdrawal.treated_on")
+	f.null(t, "no withdrawal", "withdrawal.until", "withdrawal.degree_days_left")
+	if len(f.Cautions) != 1 {
+		t.Errorf("cautions: %q", f.Cautions)
+	}
+	j.add(day(0), degrees(tank1, 28))
+	j.add(day(2), eat(a))
+	j.add(day(1), treatment(a, new(domain.Days(10)), new(domain.DegreeDays(500))))
+	kept := eat(a)
+	kept.Destination = new("kept")
+	j.add(day(3), kept)
+	allowed := eat(a)
+	allowed.OverrideWithdrawal = new("no residue was found")
+	j.add(day(4), allowed)
+	j.add(day(6), degrees(tank1, 28)) // days 2 … 5 make 112
+	f = j.fold(t).figures(a, day(11), "KES")
+	f.want(t, map[string]string{"withdrawal.over": "false", "withdrawal.treated_on": `"` + day(1).String() + `"`, "withdrawal.until": `"` + day(11).String() + `"`,
+		"withdrawal.degree_days_left": "388", "withdrawal.overridden_kg": "1", "withdrawal.harvested_inside_kg": "1", "withdrawal.not_for_food_kg": "1"})
+	for _, words := range []string{"must not be eaten or sold", "as a coordinator allowed", "recorded only afterwards"} {
+		if !slices.ContainsFunc(f.Cautions, func(c string) bool { return strings.Contains(c, words) }) {
+			t.Errorf("no caution says %q: %q", words, f.Cautions)
+		}
+	}
+	if !slices.Contains(f.Cautions, domain.CautionMedicine) {
+		t.Error("the caution of medicine is missing")
+	}
+	j.add(day(20), degrees(tank1, 28))
+	j.fold(t).figures(a, day(20), "KES").want(t, map[string]string{"withdrawal.over": "true", "withdrawal.degree_days_left": "0"})
+}

@@ -233,7 +233,7 @@ func TestImpossibleBounds(t *testing.T) {
 		{"CLZ", "sample", sample(10, 0.001, 0.301), sample(10, 0.001, 0.3), "/mean_length_cm", "0.3"},
 		{"CLZ", "sample", sample(10, 16, 20), sample(10, 15.9, 20), "/mean_length_cm", "no fish of 20 cm weighs"},
 		{"CLZ", "sample", sample(10, 320, 20), sample(10, 320.1, 20), "/mean_length_cm", "no fish of 20 cm weighs"},
-		{"CLZ", "feeding", members{"weight_kg": 5.9}, members{"weight_kg": 6.2}, "/weight_kg", "60 % of the weight of the fish"},
+		{"CLZ", "feeding", members{"weight_kg": 5.9}, members{"weight_kg": 9}, "/weight_kg", "60 % of the weight of the fish"},
 		{"CLZ", "stocking", members{"count": 1000, "origin": "bred", "weight_kg": 490}, members{"count": 1000, "origin": "bred", "weight_kg": 490.001}, "/batch_id", "no room for more than 500"},
 		{"CLZ", "water", members{"temperature_c": 45}, members{"temperature_c": 45.001}, "/temperature_c", "between 0 and 45"},
 		{"CLZ", "water", members{"temperature_c": 0}, members{"temperature_c": -0.001}, "/temperature_c", "between 0 and 45"},

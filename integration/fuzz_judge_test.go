@@ -30,6 +30,7 @@ var wordy = map[string][]string{
 	"getPerformance":  {"/query/as_of"},                            // not in the future
 	"getLineage":      {"/query/as_of"},                            //
 	"getRation":       {"/query/as_of"},                            //
+	"getForecast":     {"/query/as_of", "/query/until"},            //
 }
 
 // judge fails unless the answer is the one that is due.

@@ -4756,6 +4756,9 @@ type Performance struct {
 
 	// Survival How many of the fish lived, as parts of 1.
 	Survival PerformanceSurvival `json:"survival"`
+
+	// Withdrawal Medicine that the fish were given, and what was taken out within its withdrawal.
+	Withdrawal PerformanceWithdrawal `json:"withdrawal"`
 }
 
 // PerformanceBiomass Fish, by weight.
@@ -4945,6 +4948,30 @@ type PerformanceSurvival struct {
 
 	// ToDay Survival to a day, with harvested and moved fish out of the risk (product-limit).
 	ToDay *[]SurvivalDay `json:"to_day"`
+}
+
+// PerformanceWithdrawal Medicine that the fish were given, and what was taken out within its withdrawal.
+type PerformanceWithdrawal struct {
+	// DegreeDaysLeft What is left by degree-days, as of the last reading of the water.
+	DegreeDaysLeft *float64 `json:"degree_days_left"`
+
+	// HarvestedInsideKg Harvested for food before the medicine was recorded.
+	HarvestedInsideKg float64 `json:"harvested_inside_kg"`
+
+	// NotForFoodKg Harvested to be kept or thrown away.
+	NotForFoodKg float64 `json:"not_for_food_kg"`
+
+	// Over True if the fish may be eaten, as far as their medicine goes.
+	Over bool `json:"over"`
+
+	// OverriddenKg Harvested for food all the same, as a coordinator allowed.
+	OverriddenKg float64 `json:"overridden_kg"`
+
+	// TreatedOn The last day of medicine.
+	TreatedOn *openapi_types.Date `json:"treated_on"`
+
+	// Until The last day on which the fish must not be eaten, by date.
+	Until *openapi_types.Date `json:"until"`
 }
 
 // Period A time in the calendar of a site.

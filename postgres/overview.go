@@ -65,7 +65,7 @@ func (tx *Tx) Overview(ctx context.Context, after *domain.SiteID, limit int) ([]
 		cross join lateral (select count(*) as held from held where coop_id = s.coop_id and own_site(s.id) and held.site_id = s.id) q
 		cross join lateral (
 			select count(*) as open from question q
-			where q.coop_id = s.coop_id and own_site(s.id) and q.site_id = s.id and q.answered_at is null and not `+reversedQuestion+`) o
+			where q.coop_id = s.coop_id and own_site(s.id) and q.site_id = s.id and q.answered_at is null and not ` + reversedQuestion + `) o
 		where s.coop_id = $1 and own_site(s.id) and not s.archived and ($2::uuid is null or s.id > $2)
 		order by s.id limit $3`
 	found, err := all[Glance](ctx, tx, sql, tx.coop, after, limit+1)

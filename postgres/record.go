@@ -67,8 +67,8 @@ type recorder struct {
 	sites    map[domain.SiteID]*siteWork
 	names    names
 	prices   map[string][]domain.Priced // only if something has a price
-	first    map[domain.EntryID]*item // of each id in the request
-	twins    map[int]int              // entries that say again what another one of the request says
+	first    map[domain.EntryID]*item   // of each id in the request
+	twins    map[int]int                // entries that say again what another one of the request says
 }
 
 // siteWork is what is known and done of one site in a recording.

@@ -99,8 +99,8 @@ func (s *school) feed(f *stock) {
 	}
 	// Ten times what small fish eat is refused at once: then the slip is another.
 	wrong, reason := b, "the weight had a zero too many"
-	if wrong.Weight *= 10; float64(wrong.Weight) > 0.25*f.believed*float64(f.book) {
-		wrong.Weight, reason = 2*b.Weight, "wrote down the feed of two tanks"
+	if wrong.Weight *= 10; float64(wrong.Weight) > 0.15*f.believed*float64(f.book) {
+		wrong.Weight, reason = b.Weight+grams(step), "a scoop too many"
 	}
 	s.slip(m, wrong, reason)
 	s.double(m)
