@@ -196,7 +196,8 @@ func (b Death) questions(s *Site, e *Entry, was before) {
 	median := medianOf(was.batch.DeadDays, was.batch.DeadOn, s.day)
 	rate := float64(st.RiskDead) / float64(max(st.AtRisk, 1))
 	many := st.RiskDead >= fewDeaths && float64(st.RiskDead) > deathTimes*median
-	if rate <= deathRate && !many {
+	// In a tank of thirty one fish is more than 0.5 %: that is told by the record itself.
+	if (rate <= deathRate || st.RiskDead < 2) && !many {
 		return
 	}
 	s.ask(e.ID, "deaths", fmt.Sprintf("%d of %d fish died on this day (%s %%), where there are usually %s on a day with dead fish: is the count right, and what killed them?", st.RiskDead, st.AtRisk, inWords(100*rate), inWords(median)),
@@ -216,13 +217,22 @@ func medianOf(counts []int64, last *Date, day Date) float64 {
 	return float64(sorted[(n-1)/2]+sorted[n/2]) / 2
 }
 
+// freshWeight is how many days a weight stands for fish of which no forecast is known
+// (common practice, no source).
+const freshWeight = 7
+
 func (b Feeding) questions(s *Site, e *Entry, _ before) {
 	st := s.Batches[b.Batch]
 	species := s.Facts.Batches[b.Batch].Species
 	if t, on, ok := s.Units[st.Unit].Reading(Temperature); ok && on >= s.day-1 && t < coldToFeed {
 		s.ask(e.ID, "feed_cold", fmt.Sprintf("the water had %s °C, and fish do not feed below 17 °C: were they fed?", t.Format()), NamedValue{"temperature_c", float64(t) / 1000})
 	}
-	w, _, ok := s.weightNow(b.Batch, st)
+	// Asked only where even the heaviest fish they may well be by now would be overfed: of
+	// fish that were not weighed for long nobody knows what they should get.
+	_, w, ok := s.weightNow(b.Batch, st)
+	if f, _ := NewForecast(st, s.day, PublishedPrior(species)); f == nil && (st.WeighedOn == nil || s.day-*st.WeighedOn > freshWeight) {
+		return
+	}
 	share := s.fedShare(st, w)
 	class, table := husbandry.Ration(species, w)
 	if ok && table && share > class.High*overTable {
