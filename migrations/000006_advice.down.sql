@@ -1,3 +1,4 @@
+drop index batch_sum_closed;
 drop index entry_owed;
 drop index entry_seller;
 drop index entry_visit;

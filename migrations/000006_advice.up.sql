@@ -30,3 +30,5 @@ comment on column batch_day.signal_on is 'the last day on which the sum reached 
 create index entry_visit on entry (coop_id, site_id, occurred_on, id) where kind = 'visit';
 create index entry_seller on entry (coop_id, product_id, occurred_on, id) where kind = 'receipt' and party_id is not null;
 create index entry_owed on entry (coop_id, party_id, occurred_on, id) include (site_id, kind, owed) where owed <> 0;
+-- The batches that were closed last are what forecasts learn from.
+create index batch_sum_closed on batch_sum (coop_id, closed_on desc, batch_id) where closed_on is not null;

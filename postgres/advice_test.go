@@ -82,7 +82,7 @@ func asJSON(t *testing.T, v any) string {
 // states of today, and what was fed by the end of the day a week ago.
 func TestSiteViews(t *testing.T) {
 	t.Parallel()
-	f, coop := simulated(t, open(t), simulate.Options{Seed: 4, Sites: 7, Seasons: 1})
+	f, coop := simulated(t, open(t), simulate.Options{Seed: 4, Sites: 7, Seasons: 2})
 	var views []*domain.SiteView
 	f.view(t, func(ctx context.Context, tx *postgres.Tx) (err error) {
 		views, err = tx.SiteViews(ctx, nil, true)
@@ -93,6 +93,7 @@ func TestSiteViews(t *testing.T) {
 	}
 	fixed := map[domain.EntryID]*domain.Consignment{}
 	growing, fed, lines := 0, 0, 0
+	closed := map[string][]*domain.BatchState{}
 	for i := range coop.Sites {
 		s := &coop.Sites[i]
 		v := views[slices.IndexFunc(views, func(v *domain.SiteView) bool { return v.Site == s.Facts.ID })]
@@ -117,6 +118,10 @@ func TestSiteViews(t *testing.T) {
 		}
 		for id, b := range site.Batches {
 			got := v.States[id]
+			if b.Closed() {
+				species := coop.FactsOf(s).Batches[id].Species
+				closed[species] = append(closed[species], b)
+			}
 			switch {
 			case b.Closed() != (got == nil):
 				t.Errorf("%s: a batch is closed: %t, it is there: %t", v.Name, b.Closed(), got != nil)
@@ -191,6 +196,13 @@ func TestSiteViews(t *testing.T) {
 			}
 			return err
 		})
+	}
+	for species, prior := range views[0].Priors {
+		want := domain.PublishedPrior(species).Learn(closed[species])
+		if want.Batches == 0 || prior.Batches != want.Batches || math.Abs(prior.Rate/want.Rate-1) > 1e-9 || math.Abs(prior.FCR/want.FCR-1) > 1e-9 ||
+			math.Abs(prior.Loss/want.Loss-1) > 1e-9 || math.Abs(prior.Unseen/want.Unseen-1) > 1e-9 || math.Abs(prior.Spread/want.Spread-1) > 1e-9 || prior.TGC != want.TGC {
+			t.Errorf("%s: the prior read is %+v, folded %+v", species, prior, want)
+		}
 	}
 	if growing < 5 || fed < 7 || lines < 7 {
 		t.Errorf("only %d batches, %d feeds and %d lines of advice were compared", growing, fed, lines)

@@ -6,6 +6,8 @@ import (
 	"slices"
 	"time"
 
+	"github.com/jackc/pgx/v5"
+
 	"shoalbook/domain"
 )
 
@@ -69,21 +71,31 @@ func (tx *Tx) Keeping(ctx context.Context, site domain.SiteID, asOf *domain.Date
 // priorBatches is how many closed batches of a species a forecast learns from.
 const priorBatches = 200
 
+// priorColumns are those of the state of a closed batch that a prior learns from.
+const priorColumns = `first_on, closed_on, stocked, moved_in, moved_out, dead, harvested, unaccounted, stocked_mg, moved_in_mg, moved_out_mg,
+	harvested_g, unweighed, moved_unweighed, fed_g, weigh_on, weigh_mg, weigh_fish, weigh_cv, weigh_heat, weigh_heat_days, heat, heat_days`
+
 // priors returns what the closed batches of the co-operative say of some species, as far
 // as the token may see them: those that were over by a day, the last ones first.
 func (tx *Tx) priors(ctx context.Context, species []string, day domain.Date) (map[string]domain.Prior, error) {
 	sql := `
-		select s.code as species, c.* from unnest($2::text[]) s (code)
+		select s.code as species, h.batch_id, h.day, ` + columnsOf("h", priorColumns) + ` from unnest($2::text[]) s (code)
 		cross join lateral (
-			select h.batch_id, h.day, ` + batchColumnsOf("h") + ` from batch b
-			join batch_sum h on h.coop_id = b.coop_id and h.batch_id = b.id
-			where b.coop_id = $1 and own_site(b.site_id) and own_site(h.site_id) and b.species = s.code and h.closed_on <= $3
-			order by h.closed_on desc, h.batch_id limit $4) c`
-	found, err := all[struct {
+			select p.batch_id from batch_sum p
+			join batch b on b.coop_id = p.coop_id and own_site(b.site_id) and b.id = p.batch_id
+			where p.coop_id = $1 and own_site(p.site_id) and b.species = s.code and p.closed_on <= $3
+			order by p.closed_on desc, p.batch_id limit $4) c
+		join batch_sum h on h.coop_id = $1 and own_site(h.site_id) and h.batch_id = c.batch_id`
+	type closedRow struct {
 		Species string
 		batchRow
-	}](ctx, tx, sql, tx.coop, species, day, priorBatches)
-	if err != nil {
+	}
+	var found []closedRow
+	tx.queue(sql, tx.coop, species, day, priorBatches).Query(func(rows pgx.Rows) (err error) {
+		found, err = pgx.CollectRows(rows, pgx.RowToStructByNameLax[closedRow])
+		return err
+	})
+	if err := tx.flush(ctx); err != nil {
 		return nil, err
 	}
 	closed := map[string][]*domain.BatchState{}

@@ -27,9 +27,7 @@ const (
 	unitColumns = `temperature_on, temperature_sum, readings, read_on, read_value, was_on, was_value`
 )
 
-// batchColumnsOf lists the columns of the state of a batch, of a table.
-func batchColumnsOf(table string) string { return columnsOf(table, batchColumns) }
-
+// columnsOf lists columns with the table they are of.
 func columnsOf(table, columns string) string {
 	return table + "." + strings.Join(words(columns), ", "+table+".")
 }
