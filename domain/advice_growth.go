@@ -61,10 +61,11 @@ func (a *adviser) growth(id BatchID) {
 		return
 	}
 	target := float64(*facts.TargetWeight) / 1000
-	from, to := f.Between(target, stats.Z80)
-	if from != nil && *from <= a.Day+readyAhead {
-		a.ready(id, f, target, max(*from, a.Day), to)
-		return
+	if f.On(a.Day+readyAhead+1).Weight(stats.Z80) >= target { // or else it is not worth asking for the days
+		if from, to := f.Between(target, stats.Z80); from != nil && *from <= a.Day+readyAhead {
+			a.ready(id, f, target, max(*from, a.Day), to)
+			return
+		}
 	}
 	if on := *facts.TargetOn; len(b.WeighOn) > 1 && (on < a.Day || f.Chance(target, on) < behindChance) {
 		a.behind(id, f, target)
