@@ -3,6 +3,8 @@ package domain
 import (
 	"maps"
 	"slices"
+
+	"shoalbook/domain/husbandry"
 )
 
 // Severity says how soon something is to be done.
@@ -88,7 +90,7 @@ func AdviceCodes() []string { return slices.Clone(codes) }
 
 // Advise returns what to do next at a site, the most urgent first.
 func (o *SiteView) Advise(t Tongue) []Advice {
-	a := &adviser{SiteView: o, Tongue: t, forecasts: map[BatchID]*Forecast{}}
+	a := &adviser{SiteView: o, Tongue: t, forecasts: map[BatchID]*Forecast{}, limits: map[string][]LimitInForce{}}
 	a.records()
 	a.calendar()
 	for _, id := range a.growing() {
@@ -118,6 +120,22 @@ type adviser struct {
 	list      []Advice
 	silent    bool // nothing has been recorded for long: what the book says is old
 	forecasts map[BatchID]*Forecast
+	limits    map[string][]LimitInForce // by species
+}
+
+// limit is that of the site, looked up once for each species.
+func (a *adviser) limit(species string, p husbandry.Parameter) (husbandry.Limit, bool) {
+	limits, known := a.limits[species]
+	if !known {
+		limits = LimitsInForce(species, a.Limits)
+		a.limits[species] = limits
+	}
+	for _, l := range limits {
+		if l.Parameter == p {
+			return l.Limit, true
+		}
+	}
+	return husbandry.Limit{}, false
 }
 
 // forecast returns how a batch is expected to go on; nil if nobody can say.
