@@ -76,6 +76,9 @@ func fillRegistry(ctx context.Context, tx *postgres.Tx, coop *simulate.Coop) err
 		if err := create(ctx, tx, &postgres.Batches, s.Batches); err != nil {
 			return err
 		}
+		if err := create(ctx, tx, &postgres.Periods, s.Calendar); err != nil {
+			return err
+		}
 	}
 	return nil
 }

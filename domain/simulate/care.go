@@ -1,6 +1,47 @@
 package simulate
 
-import "shoalbook/domain"
+import (
+	"fmt"
+
+	"shoalbook/domain"
+)
+
+// keepCalendar writes down the school holidays, and mostly who feeds meanwhile.
+func (s *school) keepCalendar() {
+	r := s.care
+	var since domain.Date
+	for d := s.joined; d <= s.Today+60; d++ {
+		_, holiday := calendar(d)
+		switch {
+		case holiday && since == 0:
+			since = d
+		case !holiday && since != 0:
+			p := domain.Period{ID: newID[domain.Period](r), Site: s.site.Facts.ID, Kind: "holiday", Name: fmt.Sprintf("Holiday of %s", since.String()[:7]), StartsOn: since, EndsOn: d - 1}
+			if r.chance(0.8) {
+				p.Feeder = new(pick(r, "The caretaker", "Pupils who live near by", "The keeper", "A neighbour of the school"))
+			}
+			s.site.Calendar = append(s.site.Calendar, p)
+			since = 0
+		}
+	}
+}
+
+// testWater adds what some schools read with a test kit, now and then.
+func (s *school) testWater(b *domain.Water) {
+	r := s.care
+	if s.index%3 != 0 || !r.chance(0.15) {
+		return
+	}
+	drops := func(step, v float64) *domain.Thousandths { return new(domain.Thousandths(to(1000*step, 1000*v))) }
+	if b.PH == nil {
+		b.PH = drops(0.1, r.between(6.7, 7.6))
+	}
+	b.TANMgL, b.TANBasis = drops(0.05, r.between(0.05, 0.8)), new("nh4")
+	b.NO2MgL, b.NO3MgL = drops(0.05, r.between(0, 0.4)), drops(5, r.between(10, 120))
+	if r.chance(0.3) {
+		b.AlkalinityMgL = drops(10, r.between(40, 140))
+	}
+}
 
 // visited is the adviser's visit, every month or two.
 func (s *school) visited() {

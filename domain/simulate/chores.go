@@ -64,6 +64,7 @@ func (s *school) readWater() {
 		if f.unit.Kind == "tank" && s.chance(0.1) {
 			b.LitresAdded = new(domain.Thousandths(50*s.whole(4, 30)) * litres)
 		}
+		s.testWater(&b)
 		s.clock(s.jot(b), 6, 9)
 	}
 }

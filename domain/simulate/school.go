@@ -94,6 +94,7 @@ func (s *school) live(arriving []consignment) {
 		s.at(start, func() { s.beginSeason(k) })
 	}
 	s.at(s.joined+s.care.days(10, 40), s.visited)
+	s.keepCalendar()
 	for _, c := range arriving {
 		s.at(max(c.on+s.days(0, 1), s.joined), func() { s.receive(c) })
 	}

@@ -42,6 +42,7 @@ type Site struct {
 	Units     []domain.Unit
 	Equipment []domain.Equipment
 	Batches   []domain.Batch
+	Calendar  []domain.Period
 	Entries   []domain.Entry
 	Sent      []domain.Date
 }
