@@ -290,10 +290,14 @@ func (s *Site) crowded(e *Entry) error {
 
 // weightNow returns the mean weight of the fish of a batch in g, as it is forecast for
 // today from its weighings and published growth, and the most that it may well be.
+// Without a forecast a weight stands for some days; after that nobody knows it.
 func (s *Site) weightNow(id BatchID, b *BatchState) (w, most float64, ok bool) {
 	if f, _ := NewForecast(b, s.day, PublishedPrior(s.Facts.Batches[id].Species)); f != nil {
 		o := f.On(s.day)
 		return o.WeightG, o.Weight(upperEnd), true
+	}
+	if b.WeighedOn == nil || s.day-*b.WeighedOn > freshWeight {
+		return 0, 0, false
 	}
 	w, ok = mean(&b.MeanMg, b.MeanFish)
 	return w, w, ok

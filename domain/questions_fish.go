@@ -230,9 +230,6 @@ func (b Feeding) questions(s *Site, e *Entry, _ before) {
 	// Asked only where even the heaviest fish they may well be by now would be overfed: of
 	// fish that were not weighed for long nobody knows what they should get.
 	_, w, ok := s.weightNow(b.Batch, st)
-	if f, _ := NewForecast(st, s.day, PublishedPrior(species)); f == nil && (st.WeighedOn == nil || s.day-*st.WeighedOn > freshWeight) {
-		return
-	}
 	share := s.fedShare(st, w)
 	class, table := husbandry.Ration(species, w)
 	if ok && table && share > class.High*overTable {
