@@ -9,8 +9,8 @@ import (
 )
 
 // grown is a journal of 200 catfish in water of 27 °C, weighed every fortnight, that
-// grow by the law of the forecast at a rate of its own: √W rises by 0.0045 a °C·day
-// from √10 g (computed).
+// grow faster than what is published and by a law of their own: √W rises by 0.0045 a
+// °C·day from √10 g (computed).
 func grown(days domain.Date) (*journal, func(d domain.Date) float64) {
 	j := &journal{}
 	weight := func(d domain.Date) float64 { return math.Pow(math.Sqrt(10)+0.0045*27*float64(d), 2) }
@@ -31,13 +31,14 @@ func TestForecastFollowsTheFish(t *testing.T) {
 	}
 	for _, after := range []domain.Date{0, 14, 42} {
 		o := f.On(day(84) + after)
-		if want := weight(84 + after); math.Abs(o.WeightG/want-1) > 0.03 || !(o.Weight(-1.96) < want && want < o.Weight(1.96)) {
+		off := 0.02 + 0.001*float64(after) // the law is not that of the forecast
+		if want := weight(84 + after); math.Abs(o.WeightG/want-1) > off || !(o.Weight(-1.96) < want && want < o.Weight(1.96)) {
 			t.Errorf("after %d days %g g are expected, between %g and %g; they weigh %g", after, o.WeightG, o.Weight(-1.96), o.Weight(1.96), want)
 		}
 	}
 	// √W = 20 at 400 g is reached on day (20 − √10) ÷ (0.0045 · 27) = 138.6.
-	from, to := f.Between(400, 1.96)
-	if on, ok := f.Reach(400); !ok || on < day(136) || on > day(142) || from == nil || to == nil || *from > day(139) || *to < day(139) {
+	from, to := f.Between(400, 1.28)
+	if on, ok := f.Reach(400); !ok || on < day(133) || on > day(145) || from == nil || to == nil || *from > day(139) || *to < day(139) {
 		t.Errorf("400 g are expected on %s, between %v and %v; want %s", on, from, to, day(139))
 	}
 	if c := f.Chance(400, day(139)); c < 0.3 || c > 0.7 {
@@ -94,7 +95,7 @@ func TestForecastWithoutTemperature(t *testing.T) {
 	if f == nil {
 		t.Fatal(reason)
 	}
-	if o := f.On(day(112)); f.Read || math.Abs(o.WeightG/weight(112)-1) > 0.03 {
+	if o := f.On(day(112)); f.Read || math.Abs(o.WeightG/weight(112)-1) > 0.05 {
 		t.Errorf("%g g are expected, they weigh %g; read: %v", o.WeightG, weight(112), f.Read)
 	}
 }
@@ -108,11 +109,16 @@ func TestPriorLearns(t *testing.T) {
 	published := domain.PublishedPrior("CLZ")
 	one, many := published.Learn([]*domain.BatchState{closed}), published
 	many = many.Learn(append([]*domain.BatchState{}, closed, closed, closed, closed, closed, closed, closed, closed, closed, closed))
-	if !(published.Rate < one.Rate && one.Rate < many.Rate && many.Rate < 0.0045) || many.Batches != 10 {
-		t.Errorf("rates %g published, %g with one batch, %g with ten (%d) of 0.0045", published.Rate, one.Rate, many.Rate, many.Batches)
+	if one.Learned || !many.Learned || many.Batches != 10 {
+		t.Errorf("of one batch: %t, of ten (%d): %t", one.Learned, many.Batches, many.Learned)
 	}
-	if !(many.Unseen > published.Unseen) { // 50 of 200 fish were never accounted for
-		t.Errorf("unseen %g a day, published %g", many.Unseen, published.Unseen)
+	// dW/dH = 2 · 0.0045 · √W at 100 g is a TGC of 1000 ÷ 3 · 0.09 ÷ 100^⅔ (computed).
+	want := 1000. / 3 * 0.09 / math.Pow(100, 2./3)
+	if tgc := many.Curve.TGC(100); published.Curve.TGC(100) > 1.1 || math.Abs(tgc/want-1) > 0.05 || many.Spread > published.Spread/2 {
+		t.Errorf("TGC %g published, %g of ten batches, spread %g; these grow with %g and alike", published.Curve.TGC(100), tgc, many.Spread, want)
+	}
+	if !(many.Losses.Unseen > 2*published.Losses.Unseen) { // 50 of 200 fish were never accounted for
+		t.Errorf("unseen %g, published %g", many.Losses.Unseen, published.Losses.Unseen)
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"shoalbook/domain"
+	"shoalbook/domain/husbandry"
 )
 
 var (
@@ -43,7 +44,8 @@ func aquaponics(f folded, on domain.Date) *domain.Keeping {
 // printed.
 func still() domain.Prior {
 	p := domain.PublishedPrior("")
-	p.Rate, p.Spread = 0, 0
+	p.Curve = husbandry.NewCurve([...]float64{1e-9, 1e-9, 1e-9, 1e-9, 1e-9, 1e-9, 1e-9, 1e-9})
+	p.Spread, p.Wander, p.Jitter = 0, 0, 0
 	return p
 }
 

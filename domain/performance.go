@@ -163,7 +163,7 @@ func (r *reckoning) biomass() {
 		r.put("biomass.on_hand_kg", formatDecimal(int64(r.standing.Grams()), 3, 0), r.because(&Why{
 			Formula:   "fish by the book × mean weight by the forecast: growth by the weighings since stocking, the last on " + r.expected.From.String() + ", over the warmth of the water",
 			Numerator: fishText(int64(b.OnHand())) + " × " + trimFloat(r.expected.On(r.AsOf).WeightG) + " g", Unit: "kg", Rounding: "3 decimals, half to even", Estimated: true,
-			Source: "weight^½ rises in a straight line with °C·day; where the batch says little: " + r.expected.Source, Kinds: heatKinds, Site: true}))
+			Source: "thermal-unit growth with a coefficient by size; where the batch says little: " + r.expected.Source, Kinds: heatKinds, Site: true}))
 		r.text("biomass.on_hand_basis", "forecast")
 	default:
 		r.mass("biomass.on_hand_kg", r.standing, !counted, "sample", "count")

@@ -199,8 +199,9 @@ func TestSiteViews(t *testing.T) {
 	}
 	for species, prior := range views[0].Priors {
 		want := domain.PublishedPrior(species).Learn(closed[species])
-		if want.Batches == 0 || prior.Batches != want.Batches || math.Abs(prior.Rate/want.Rate-1) > 1e-9 || math.Abs(prior.FCR/want.FCR-1) > 1e-9 ||
-			math.Abs(prior.Loss/want.Loss-1) > 1e-9 || math.Abs(prior.Unseen/want.Unseen-1) > 1e-9 || math.Abs(prior.Spread/want.Spread-1) > 1e-9 || prior.TGC != want.TGC {
+		same := func(a, b float64) bool { return math.Abs(a/b-1) < 1e-9 }
+		if want.Batches == 0 || !want.Learned || prior.Batches != want.Batches || !prior.Learned || !same(prior.Curve.TGC(100), want.Curve.TGC(100)) || !same(prior.Spread, want.Spread) ||
+			!same(prior.Wander, want.Wander) || !same(prior.Losses.All, want.Losses.All) || !same(prior.Losses.Unseen, want.Losses.Unseen) || !same(prior.FCR, want.FCR) || prior.TGC != want.TGC {
 			t.Errorf("%s: the prior read is %+v, folded %+v", species, prior, want)
 		}
 	}

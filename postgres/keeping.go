@@ -73,7 +73,7 @@ const priorBatches = 200
 
 // priorColumns are those of the state of a closed batch that a prior learns from.
 const priorColumns = `first_on, closed_on, stocked, moved_in, moved_out, dead, harvested, unaccounted, stocked_mg, moved_in_mg, moved_out_mg,
-	harvested_g, unweighed, moved_unweighed, fed_g, weigh_on, weigh_mg, weigh_fish, weigh_cv, weigh_heat, weigh_heat_days, heat, heat_days`
+	harvested_g, harvest_guessed, harvest_on, harvest_heat, harvest_heat_days, unweighed, moved_unweighed, fed_g, weigh_on, weigh_mg, weigh_fish, weigh_cv, weigh_heat, weigh_heat_days, heat, heat_days`
 
 // priors returns what the closed batches of the co-operative say of some species, as far
 // as the token may see them: those that were over by a day, the last ones first.

@@ -9,32 +9,32 @@ type Weighing struct {
 	Error  float64 // its standard error as a share of the weight
 }
 
-// GrowthPrior is what is known of the growth of a species before a batch is weighed.
-// Weight to the power of Exponent rises in a straight line with thermal units; the
-// thermal-unit growth coefficient is the special case of one third. A greater exponent
-// lets growth slow down more as fish get big.
+// GrowthPrior is what is known of the growth of a species before a batch is weighed. A
+// batch goes along the curve of the species at a speed of its own, 1 for typical fish,
+// which drifts as time goes by: water, feed and people change, and no curve is the truth.
 type GrowthPrior struct {
-	Exponent float64 // 0 to 1
-	Rate     float64 // g^Exponent a unit
-	Spread   float64 // standard deviation of the rate between batches, as a share of it
-	Wander   float64 // by how much a rate changes in the course of a batch: standard deviation after 1000 units, as a share
+	Curve  Curve
+	Spread float64 // standard deviation of speed between batches
+	Wander float64 // by how much a speed changes in the course of a batch: standard deviation after 1000 units
+	Jitter float64 // what single days add that even out: standard deviation after 1000 units, in units
 }
 
-// Growing is what is believed of a batch after its weighings: the power of the weight,
-// its rate, and how sure both are. The zero value believes nothing.
+// Growing is what is believed of a batch after its weighings: the units that typical
+// fish need to its weight, its speed, and how sure both are. The zero value believes
+// nothing.
 type Growing struct {
 	prior      GrowthPrior
 	heat       float64
-	power      float64 // weight to the power of the exponent
-	rate       float64
-	pp, pr, rr float64 // covariances
+	place      float64 // on the curve
+	speed      float64
+	pp, ps, ss float64 // covariances
 }
 
 // Grow takes the weighings of a batch in their order. There must be at least one.
 func (p GrowthPrior) Grow(weighings ...Weighing) Growing {
 	first := weighings[0]
-	g := Growing{prior: p, heat: first.Heat, power: math.Pow(first.Weight, p.Exponent), rate: p.Rate, rr: p.Rate * p.Spread * p.Rate * p.Spread}
-	e := p.Exponent * g.power * first.Error
+	g := Growing{prior: p, heat: first.Heat, place: p.Curve.Heat(first.Weight), speed: 1, ss: p.Spread * p.Spread}
+	e := p.Curve.stretch(first.Weight) * first.Error
 	g.pp = e * e
 	for _, w := range weighings[1:] {
 		g = g.At(w.Heat).weigh(w)
@@ -45,12 +45,11 @@ func (p GrowthPrior) Grow(weighings ...Weighing) Growing {
 // At returns what is believed at a later moment.
 func (g Growing) At(heat float64) Growing {
 	d := heat - g.heat
-	q := g.prior.Wander * g.prior.Rate
-	q = q * q / 1000
-	g.power += g.rate * d
-	g.pp += 2*d*g.pr + d*d*g.rr + q*d*d*d/3
-	g.pr += d*g.rr + q*d*d/2
-	g.rr += q * d
+	q := g.prior.Wander * g.prior.Wander / 1000
+	g.place += g.speed * d
+	g.pp += 2*d*g.ps + d*d*g.ss + q*d*d*d/3 + g.prior.Jitter*g.prior.Jitter/1000*d
+	g.ps += d*g.ss + q*d*d/2
+	g.ss += q * d
 	g.heat = heat
 	return g
 }
@@ -58,21 +57,35 @@ func (g Growing) At(heat float64) Growing {
 // Heat returns the moment in thermal units.
 func (g Growing) Heat() float64 { return g.heat }
 
+// Speed returns how fast the batch grows, as a multiple of typical fish, and its
+// standard deviation.
+func (g Growing) Speed() (speed, sd float64) { return g.speed, math.Sqrt(g.ss) }
+
 // Above returns how many standard deviations the expected weight lies above one in g.
 func (g Growing) Above(weight float64) float64 {
-	return (g.power - math.Pow(weight, g.prior.Exponent)) / math.Sqrt(g.pp)
+	return (g.place - g.prior.Curve.Heat(weight)) / math.Sqrt(g.pp)
 }
+
+// strange is how many standard deviations a weighing may be off what is expected.
+// Beyond it other fish were weighed, since the batch was graded or a mistake was made:
+// their weight is taken anew, and little is concluded about how fast they grow.
+const strange = 3
 
 // weigh takes in a weighing of the moment.
 func (g Growing) weigh(w Weighing) Growing {
-	x := math.Pow(w.Weight, g.prior.Exponent)
-	e := g.prior.Exponent * max(x, g.power) * w.Error
+	c := &g.prior.Curve
+	// The error is a share of the truth, which may be the greater of the two.
+	e := w.Error * max(c.stretch(w.Weight), c.stretch(g.Weight(0)))
+	miss := c.Heat(w.Weight) - g.place
 	s := g.pp + e*e
-	kp, kr := g.pp/s, g.pr/s
-	miss := x - g.power
-	g.power, g.rate = g.power+kp*miss, g.rate+kr*miss
-	g.rr -= kr * g.pr
-	g.pr -= kp * g.pr
+	if miss*miss > strange*strange*s {
+		g.pp += miss*miss - s
+		s = miss * miss
+	}
+	kp, ks := g.pp/s, g.ps/s
+	g.place, g.speed = g.place+kp*miss, g.speed+ks*miss
+	g.ss -= ks * g.ps
+	g.ps -= kp * g.ps
 	g.pp -= kp * g.pp
 	return g
 }
@@ -80,20 +93,29 @@ func (g Growing) weigh(w Weighing) Growing {
 // Mixed returns what is believed when the mean weight has become another one, in g,
 // since other fish came: they are taken to grow like those that were there.
 func (g Growing) Mixed(weight float64) Growing {
-	was := g.power
-	g.power = math.Pow(weight, g.prior.Exponent)
-	g.pp *= g.power / was * g.power / was
-	g.pr *= g.power / was
+	c := &g.prior.Curve
+	ratio := c.stretch(weight) / c.stretch(g.Weight(0)) // so that the error stays the same share
+	g.place = c.Heat(weight)
+	g.pp *= ratio * ratio
+	g.ps *= ratio
+	return g
+}
+
+// Disturbed returns what is believed when the mean weight has changed otherwise than by
+// growth, by a standard deviation that is a share of it.
+func (g Growing) Disturbed(share float64) Growing {
+	e := g.prior.Curve.stretch(g.Weight(0)) * share
+	g.pp += e * e
 	return g
 }
 
 // Weight returns the weight in g that is z standard deviations above what is expected;
 // 0 is the median.
 func (g Growing) Weight(z float64) float64 {
-	return math.Pow(max(g.power+z*math.Sqrt(g.pp), 1e-9), 1/g.prior.Exponent)
+	return g.prior.Curve.Weight(g.place + z*math.Sqrt(g.pp))
 }
 
 // Error returns the standard deviation of the weight as a share of it.
 func (g Growing) Error() float64 {
-	return math.Sqrt(g.pp) / g.power / g.prior.Exponent
+	return math.Sqrt(g.pp) / g.prior.Curve.stretch(g.Weight(0))
 }
