@@ -117,7 +117,7 @@ func (n *bench) addPond(ctx context.Context, tx *postgres.Tx) error {
 	if _, err := postgres.Sites.Create(ctx, tx, domain.SiteFacts{ID: site, Name: "Pond", Kind: "school"}); err != nil {
 		return err
 	}
-	litres, weight, amount := domain.Thousandths(5_000_000), domain.Milligrams(5_000), domain.Money(100_000_000_00)
+	litres, weight, amount := domain.Thousandths(5_000_000), domain.Milligrams(500_000), domain.Money(100_000_000_00)
 	if _, err := postgres.Units.Create(ctx, tx, domain.Unit{ID: unit, Site: site, Name: "Tank", Kind: "tank", WaterVolumeL: &litres}); err != nil {
 		return err
 	}
