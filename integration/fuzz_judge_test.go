@@ -29,6 +29,7 @@ var wordy = map[string][]string{
 	"reviseLimit":     {"/low_", "/high_"},                         //
 	"getPerformance":  {"/query/as_of"},                            // not in the future
 	"getLineage":      {"/query/as_of"},                            //
+	"getCapacity":     {"/query/as_of"},                            //
 	"getRation":       {"/query/as_of"},                            //
 	"getForecast":     {"/query/as_of", "/query/until"},            //
 }
