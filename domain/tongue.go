@@ -176,11 +176,17 @@ func sms(place []string, rest string) string {
 			break
 		}
 		n := names[longest]
-		names[longest] = append(n[:len(n)-2:len(n)-2], '.')
+		cut := strings.TrimRight(string(n[:max(0, len(n)-2)]), " .-'")
+		if cut != "" {
+			cut += "."
+		}
+		names[longest] = []rune(cut)
 	}
-	texts := make([]string, len(names))
-	for i, n := range names {
-		texts[i] = string(n)
+	var texts []string
+	for _, n := range names {
+		if len(n) > 0 {
+			texts = append(texts, string(n))
+		}
 	}
 	return strings.Join(texts, ", ") + rest
 }

@@ -52,8 +52,8 @@ func TestBatches(t *testing.T) {
 	s.do("POST", "/v1/batches", keeper, far.batch(newText())).want(http.StatusUnprocessableEntity, "unknown_reference")
 	s.do("POST", "/v1/batches", s.token("keeper", newPond(s).site), p.batch(newText())).want(http.StatusUnprocessableEntity, "unknown_reference")
 	s.do("POST", "/v1/batches", s.funder, p.batch(newText())).want(http.StatusForbidden, "forbidden")
-	s.do("POST", "/v1/batches", keeper, bytes.Replace(other, []byte("CLZ"), []byte("XXX"), 1)).want(http.StatusConflict, "id_conflict")
-	s.do("POST", "/v1/batches", keeper, bytes.Replace([]byte(p.batch(newText())), []byte("CLZ"), []byte("XXX"), 1)).want(http.StatusUnprocessableEntity, "unknown_reference").
+	s.do("POST", "/v1/batches", keeper, bytes.Replace(other, []byte("CLZ"), []byte("ZZZ"), 1)).want(http.StatusConflict, "id_conflict")
+	s.do("POST", "/v1/batches", keeper, bytes.Replace([]byte(p.batch(newText())), []byte("CLZ"), []byte("ZZZ"), 1)).want(http.StatusUnprocessableEntity, "unknown_reference").
 		wantAt(map[string]string{"/errors/0/pointer": "/species"})
 	s.do("POST", "/v1/batches", keeper, bytes.Replace([]byte(p.batch(newText())), []byte("450.125"), []byte("450.1255"), 1)).want(http.StatusBadRequest, "too_precise").
 		wantAt(map[string]string{"/errors/0/pointer": "/plan/target_weight_g"})

@@ -168,7 +168,7 @@ func TestRegistryTrips(t *testing.T) {
 		}
 	}
 	b := batch
-	b.Species = "XXX"
+	b.Species = "ZZZ"
 	refuse("unknown_reference", domain.Refused, create(b))
 	b = batch
 	b.Site = other
