@@ -119,13 +119,3 @@ func Airport(costs []int64) []int64 {
 	}
 	return shares
 }
-
-// ToOrder returns how many to order so that so many are left, when a share of those
-// that come is dead and a share of those ordered does not come; both in thousandths,
-// below 1000:
-//
-//	⌈need ÷ ((1 − dead)(1 − short))⌉
-func ToOrder(need, dead, short int64) int64 {
-	left := (1000 - dead) * (1000 - short)
-	return (need*1_000_000 + left - 1) / left
-}

@@ -54,18 +54,6 @@ func TestAirportPublished(t *testing.T) {
 	}
 }
 
-// Needed 102 with 15 % dead and 4 % short are exactly 125; floating point makes 126
-// (computed).
-func TestToOrder(t *testing.T) {
-	t.Parallel()
-	if got := ToOrder(102, 150, 40); got != 125 {
-		t.Errorf("got %d", got)
-	}
-	if got := ToOrder(100, 0, 0); got != 100 {
-		t.Errorf("got %d", got)
-	}
-}
-
 // What is below its least is dropped, and frees its share.
 func TestLeast(t *testing.T) {
 	t.Parallel()
