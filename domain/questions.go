@@ -111,19 +111,17 @@ func (s *Site) record(e *Entry) error {
 type kin struct {
 	heaviest, heavy float64 // g; above the one it is refused, above the other asked
 	longest, long   float64 // cm
-	slim, stout     float64 // condition factor by total length
+	condition       husbandry.Band
 	standard        float64 // standard length, as a share of the total length
 	oxygen          float64 // mg/L, below which it is asked
 }
 
-// Bounds of weight and length are common practice without a source, but for those of
-// the condition factor: wild catfish 0.37–0.89, tank juveniles 1.06–1.15, fingerlings
-// 0.99–1.00 (read), tilapia 1.2–2.5 (common practice, no source). Standard length is
+// Bounds of weight and length are common practice without a source. Standard length is
 // about 0.88 of the total length of catfish and 0.80 of that of tilapia (common
 // practice, no source).
 var (
-	catfishes = kin{heaviest: 60_000, heavy: 3000, longest: 180, long: 80, slim: 0.5, stout: 1.5, standard: 0.88, oxygen: 2}
-	tilapias  = kin{heaviest: 5000, heavy: 1200, longest: 65, long: 45, slim: 1.2, stout: 2.5, standard: 0.80, oxygen: 4}
+	catfishes = kin{heaviest: 60_000, heavy: 3000, longest: 180, long: 80, condition: husbandry.ConditionBand(husbandry.Catfish), standard: 0.88, oxygen: 2}
+	tilapias  = kin{heaviest: 5000, heavy: 1200, longest: 65, long: 45, condition: husbandry.ConditionBand(husbandry.Tilapia), standard: 0.80, oxygen: 4}
 )
 
 // kinOf returns what fish of a species are judged by, if they are catfish or tilapia.
@@ -137,11 +135,8 @@ func kinOf(species string) (kin, bool) {
 	return kin{}, false
 }
 
-// Condition factors that no fish has (common practice, no source).
-const (
-	leastCondition = 0.2
-	mostCondition  = 4
-)
+// anyFish has the condition factors that no fish is outside of.
+var anyFish = husbandry.ConditionBand("")
 
 // mean returns the mean weight in g of some fish.
 func mean(total *Milligrams, n Fish) (float64, bool) {
@@ -208,7 +203,7 @@ func (b Sample) impossible(c *checker, species string) {
 		c.add("/mean_length_cm", fmt.Sprintf("no fish of this species is longer than %s cm", trimFloat(k.longest)))
 		return
 	}
-	if factor, ok := b.condition(); ok && (factor < leastCondition || factor > mostCondition) {
+	if factor, ok := b.condition(); ok && (factor < anyFish.RejectBelow || factor > anyFish.RejectAbove) {
 		c.add("/mean_length_cm", fmt.Sprintf("no fish of %s cm weighs %s g%s", trimFloat(cm), trimFloat(b.meanG()), b.slips(k)))
 	}
 }
@@ -227,7 +222,9 @@ func (b Sample) condition() (float64, bool) {
 // for cm, standard for total length, g for kg.
 func (b Sample) slips(k kin) (text string) {
 	factor, _ := b.condition()
-	fits := func(change float64) bool { return factor*change >= k.slim && factor*change <= k.stout }
+	fits := func(change float64) bool {
+		return factor*change >= k.condition.QuestionBelow && factor*change <= k.condition.QuestionAbove
+	}
 	if fits(1 / (2.54 * 2.54 * 2.54)) {
 		text += ": is the length in inches?"
 	}

@@ -104,7 +104,7 @@ func (b Sample) questions(s *Site, e *Entry, was before) {
 	if cm > k.long {
 		s.ask(e.ID, "length", fmt.Sprintf("the fish are %s cm long, which fish of this species seldom are: is the length right, and in cm?", inWords(cm)), NamedValue{"mean_length_cm", cm}, NamedValue{"seldom_above_cm", k.long})
 	}
-	if factor, ok := b.condition(); ok && (factor < k.slim || factor > k.stout) {
+	if factor, ok := b.condition(); ok && (factor < k.condition.QuestionBelow || factor > k.condition.QuestionAbove) {
 		s.ask(e.ID, "condition", fmt.Sprintf("fish of %s cm (total length) seldom weigh %s g%s", inWords(cm), inWords(b.meanG()), cmp.Or(b.slips(k), ": are both right?")),
 			NamedValue{"condition_factor", factor}, NamedValue{"mean_length_cm", cm}, NamedValue{"mean_weight_g", b.meanG()})
 	}
