@@ -2,6 +2,7 @@ package buying
 
 import (
 	"cmp"
+	"math/big"
 	"slices"
 )
 
@@ -95,27 +96,29 @@ func divide(packs int64, claims []Claim, in []bool, weight func(i int) int64) []
 // Airport shares the cost of a way along a line: what it costs to go as far as each
 // stop. Each leg is shared equally by all whose way goes over it, so that nobody pays
 // more than alone, or for a leg behind them (Littlechild and Owen 1973; it is the
-// Shapley value). The shares sum to the greatest cost exactly: what a leg leaves over
-// goes to the ones further away, of equals to the first.
+// Shapley value). The shares sum to the greatest cost exactly, by the largest remainder;
+// of equal ones it goes to the ones further away, of equals to the first.
 func Airport(costs []int64) []int64 {
 	order := make([]int, len(costs))
 	for i := range order {
 		order[i] = i
 	}
-	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(costs[b], costs[a]) }) // the farthest first
-	shares := make([]int64, len(costs))
-	for n := len(order); n > 0; n-- {
-		near := int64(0)
-		if n < len(order) {
-			near = costs[order[n]]
-		}
-		leg := costs[order[n-1]] - near
-		for k, i := range order[:n] {
-			shares[i] += leg / int64(n)
-			if int64(k) < leg%int64(n) {
-				shares[i]++
-			}
-		}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(costs[a], costs[b]) }) // the nearest first
+	shares, rests := make([]int64, len(costs)), make([]*big.Rat, len(costs))
+	exact, near, left := new(big.Rat), int64(0), int64(0)
+	for k, i := range order {
+		exact.Add(exact, big.NewRat(costs[i]-near, int64(len(costs)-k)))
+		whole := new(big.Int).Quo(exact.Num(), exact.Denom())
+		shares[i] = whole.Int64()
+		rests[i] = new(big.Rat).Sub(exact, new(big.Rat).SetInt(whole))
+		left += costs[i] - near - shares[i]
+		near = costs[i]
+	}
+	slices.SortFunc(order, func(a, b int) int {
+		return cmp.Or(rests[b].Cmp(rests[a]), cmp.Compare(costs[b], costs[a]), a-b)
+	})
+	for _, i := range order[:left] {
+		shares[i]++
 	}
 	return shares
 }
