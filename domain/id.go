@@ -25,6 +25,9 @@ type (
 	PeriodID    = ID[Period]
 	LimitID     = ID[WaterLimit]
 	QuestionID  = ID[Question]
+	RoundID     = ID[Round]
+	RequestID   = ID[Request]
+	QuoteID     = ID[Quote]
 )
 
 var errID = errors.New("not a UUID such as 0190b2a4-5f3e-7c1a-9d2b-3f4e5a6b7c8d")
