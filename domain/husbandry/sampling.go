@@ -34,6 +34,20 @@ func CountByWeight(total, sampleWeight float64, sampleFish int64) (fish float64,
 	return total / (sampleWeight / float64(sampleFish)), true
 }
 
+// CountError returns the standard error of a count by weight as a share of the count,
+// where single weights have a coefficient of variation cv (as a share) and so many fish
+// were weighed by themselves,
+//
+//	cv ÷ √n
+//
+// There is none unless cv is not negative and fish were weighed.
+func CountError(cv float64, sampleFish int64) (share float64, ok bool) {
+	if !(cv >= 0 && sampleFish > 0) {
+		return 0, false
+	}
+	return cv / math.Sqrt(float64(sampleFish)), true
+}
+
 // OfStock returns how many fish of a stock are as good as so many of an endless one:
 // the more of all fish are weighed, the less is left unknown.
 //

@@ -105,6 +105,27 @@ func TestCountByWeight(t *testing.T) {
 	none(t, "a sample without fish", got, ok)
 }
 
+// K-37 read the other way, computed: of 25 fish with a CV of 25 % the count is known to
+// ±10 % 19 times out of 20 (1.96 standard errors are 9.8 %); of 97 to ±5 %.
+func TestCountError(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		cv   float64
+		n    int64
+		want float64
+	}{{0.25, 25, 0.05}, {0.25, 97, 0.0253837}, {0.35, 49, 0.05}, {0, 1, 0}} {
+		got, ok := CountError(c.cv, c.n)
+		check(t, "K-37", got, ok, c.want, 1e-6)
+	}
+	for _, c := range []struct {
+		cv float64
+		n  int64
+	}{{-0.1, 25}, {math.NaN(), 25}, {0.25, 0}} {
+		got, ok := CountError(c.cv, c.n)
+		none(t, "the error of a count", got, ok)
+	}
+}
+
 // Computed: the first day after the last dose is day 1; 500 degree-days at 28 °C
 // end on day 18 with 504.
 func TestWithdrawalDays(t *testing.T) {
