@@ -23,21 +23,32 @@ const (
 // Nothing seen (n = 0) leaves every proportion possible, 0 to 1. There is no
 // interval for x outside 0 to n: both ends are then not a number.
 func Wilson(x, n int64, z float64) (lo, hi float64) {
-	switch {
-	case x < 0 || x > n:
+	if x < 0 || x > n { // of large numbers floating point could not tell
 		return math.NaN(), math.NaN()
-	case n == 0:
+	}
+	return wilson(float64(x), float64(n-x), float64(n), z)
+}
+
+// WilsonOf is [Wilson] of a count that is worth less than it numbers.
+func WilsonOf(c Count, z float64) (lo, hi float64) {
+	if !(c.X >= 0 && c.X <= c.N) {
+		return math.NaN(), math.NaN()
+	}
+	return wilson(c.X, c.N-c.X, c.N, z)
+}
+
+func wilson(seen, unseen, all, z float64) (lo, hi float64) {
+	if all == 0 {
 		return 0, 1
 	}
-	seen, unseen, all := float64(x), float64(n-x), float64(n)
 	centre := seen + z*z/2
 	half := z * math.Sqrt(seen*(unseen/all)+z*z/4)
 	lo, hi = (centre-half)/(all+z*z), (centre+half)/(all+z*z)
 	// The ends are exact; the formula may only round to them.
-	if x == 0 {
+	if seen == 0 {
 		lo = 0
 	}
-	if x == n {
+	if unseen == 0 {
 		hi = 1
 	}
 	return lo, hi
