@@ -337,7 +337,7 @@ func (s *Site) follow(m emptying) {
 }
 
 // join puts moved fish into a batch, with what they cost.
-func (s *Site) join(id BatchID, n Fish, weight *Milligrams, cost, donated Money, w withdrawal) error {
+func (s *Site) join(id BatchID, n Fish, weight *Milligrams, cost, donated Money, w withdrawal, suppliers ...PartyID) error {
 	b, err := s.arrive(id, n, weight)
 	if err != nil {
 		return err
@@ -356,6 +356,9 @@ func (s *Site) join(id BatchID, n Fish, weight *Milligrams, cost, donated Money,
 	}
 	b.CostIn += cost
 	b.Donated += donated
+	if n > 0 {
+		b.cameFrom(suppliers...)
+	}
 	return nil
 }
 

@@ -11,6 +11,11 @@ func (b Stocking) post(s *Site, _ *Entry) error {
 		return err
 	}
 	st.Stocked += b.Count
+	if b.Supplier != nil {
+		st.cameFrom(*b.Supplier)
+	} else {
+		st.cameFrom(PartyID{})
+	}
 	if w != nil {
 		st.StockedMg += *w
 		st.StartMg, st.StartFish = st.StartMg+*w, st.StartFish+b.Count
@@ -115,7 +120,7 @@ func (b Move) post(s *Site, e *Entry) error {
 		s.emptying = append(s.emptying, emptying{by: e.ID, from: b.Batch, to: b.ToBatch})
 	}
 	s.today.Moves = append(s.today.Moves, Moved{Entry: e.ID, From: b.Batch, To: *b.ToBatch, Fish: *b.Count, Weight: w, Cost: cost})
-	return s.join(*b.ToBatch, *b.Count, w, cost, donated, taken)
+	return s.join(*b.ToBatch, *b.Count, w, cost, donated, taken, st.Suppliers...)
 }
 
 func (b Harvest) post(s *Site, e *Entry) error {
@@ -198,6 +203,7 @@ func (b Feeding) post(s *Site, e *Entry) error {
 	st.Cost[Feed] += cost
 	st.Donated += donated
 	st.FedG += b.Weight
+	st.fedOf(b.Product, b.Weight)
 	if protein := p.protein(e.On); protein != nil {
 		st.FedProtein += Milligrams(mulDiv(int64(b.Weight.Milligrams()), int64(*protein), 100_000))
 	} else {
@@ -356,7 +362,7 @@ func (b Received) post(s *Site, e *Entry) error {
 		w := Milligrams(mulDiv(int64(*weight), int64(n), int64(c.Fish)))
 		weight = &w
 	}
-	return s.join(*b.Batch, n, weight, c.Value, c.Donated, withdrawal{until: c.WithdrawUntil, heat: c.WithdrawHeat})
+	return s.join(*b.Batch, n, weight, c.Value, c.Donated, withdrawal{until: c.WithdrawUntil, heat: c.WithdrawHeat}, PartyID{})
 }
 
 func (b Expense) post(s *Site, e *Entry) error {

@@ -67,6 +67,12 @@ type BatchState struct {
 	LengthType   *string
 	LengthMeanMg Milligrams
 
+	// Where the fish came from, in the order in which they came, the zero id for those of
+	// whom nobody wrote it down; and the feeds they got, with what of each.
+	Suppliers []PartyID
+	Feeds     []ProductID
+	FeedsG    []int64
+
 	FedG       Grams
 	FedProtein Milligrams
 	FedBlindG  Grams // feed of unknown protein
@@ -404,6 +410,26 @@ func (b *BatchState) unitOn(d Date) UnitID {
 		}
 	}
 	return b.Unit
+}
+
+// cameFrom notes from whom fish came.
+func (b *BatchState) cameFrom(suppliers ...PartyID) {
+	for _, id := range suppliers {
+		if !slices.Contains(b.Suppliers, id) {
+			b.Suppliers = append(slices.Clip(b.Suppliers), id) // states of earlier days share it
+		}
+	}
+}
+
+// fedOf notes what of a feed was given.
+func (b *BatchState) fedOf(feed ProductID, weight Grams) {
+	i := slices.Index(b.Feeds, feed)
+	b.FeedsG = slices.Clone(b.FeedsG) // states of earlier days share it
+	if i < 0 {
+		i = len(b.Feeds)
+		b.Feeds, b.FeedsG = append(slices.Clip(b.Feeds), feed), append(b.FeedsG, 0)
+	}
+	b.FeedsG[i] += int64(weight)
 }
 
 // survivalThrough returns the estimate at each of SurvivalDays that has passed

@@ -16,7 +16,7 @@ const (
 		weighed_on, start_mg, start_fish, measured_on, measured_mg, measured_fish, measured_fed_g, measured_protein,
 		measured_gain_mg, measured_dead_mg, measured_heat, measured_heat_days,
 		weigh_on, weigh_mg, weigh_fish, weigh_cv, weigh_heat, weigh_heat_days, length_cm, length_type,
-		length_mean_mg, fed_g, fed_protein, fed_blind_g, fed_days, fed_on, fed_day_g, fed_before, energy_wh, risk_on, at_risk,
+		length_mean_mg, suppliers, feeds, feeds_g, fed_g, fed_protein, fed_blind_g, fed_days, fed_on, fed_day_g, fed_before, energy_wh, risk_on, at_risk,
 		risk_dead, risk_guessed, risk_guessed_mg, survival_before, survival_at, dead_on, dead_days,
 		apart_until, apart_dead, apart_fish, watched_on, watch, alarm_on, signal_on, alarm_dead, gram_days, gram_days_guessed, path, heat_through, heat,
 		heat_days, cost, cost_in, cost_out, unpaid, donated, cash, imputed, given, sold_g, eaten_g,
@@ -93,6 +93,14 @@ func fields(state any, before ...any) []any {
 		case []domain.UnitID:
 			if s == nil {
 				f = []domain.UnitID{}
+			}
+		case []domain.PartyID:
+			if s == nil {
+				f = []domain.PartyID{}
+			}
+		case []domain.ProductID:
+			if s == nil {
+				f = []domain.ProductID{}
 			}
 		case []domain.Date:
 			if s == nil {
