@@ -23,7 +23,8 @@ const module = "shoalbook"
 // postgres → domain. Whoever adds a package says here where it belongs.
 var arrows = map[string][]string{
 	"":                      {"api", "postgres", "postgres/throwaway", "domain", "domain/simulate"},
-	"api":                   {"openapi", "postgres", "domain", "domain/husbandry"},
+	"api":                   {"openapi", "postgres", "domain", "domain/husbandry", "api/render"},
+	"api/render":            {},
 	"openapi":               {},
 	"openapi/client":        {"openapi"},
 	"postgres":              {"domain", "migrations"},

@@ -1,0 +1,96 @@
+package render
+
+import (
+	"encoding/csv"
+	"fmt"
+	"io"
+	"strings"
+)
+
+// CSV writes the table of that name, or the first if the name is empty, by RFC 4180 in
+// UTF-8: numbers and dates as their literals, in full. Notes on values stand in a last
+// column, if there are any. Sums are left out: who reads it by a program adds up.
+func (d *Document) CSV(w io.Writer, name string) error {
+	for _, t := range d.tables() {
+		if name == "" || t.Name == name {
+			return t.csv(w, d.tongue())
+		}
+	}
+	return fmt.Errorf("the document has no table %q", name)
+}
+
+func (t *Table) csv(w io.Writer, words *tongue) error {
+	out := csv.NewWriter(w)
+	out.UseCRLF = true
+	line := make([]string, len(t.Columns), len(t.Columns)+1)
+	for i, c := range t.Columns {
+		line[i] = harmless(clean(c.name()))
+	}
+	noted := t.noted()
+	if noted {
+		line = append(line, strings.ToLower(words.notes))
+	}
+	out.Write(line)
+	for row := range t.Rows {
+		for i := range t.Columns {
+			line[i] = ""
+			if i < len(row) {
+				line[i] = t.Columns[i].literal(row[i].Text)
+			}
+		}
+		if noted {
+			line[len(t.Columns)] = harmless(t.notesOf(row))
+		}
+		out.Write(line)
+	}
+	out.Flush()
+	return out.Error()
+}
+
+func (c Column) name() string {
+	if c.Name != "" {
+		return c.Name
+	}
+	return c.Title
+}
+
+// literal returns what stands in CSV for a value.
+func (c Column) literal(text string) string {
+	text = clean(text)
+	if _, ok := parseDecimal(text); ok && c.As.numeric() {
+		return text
+	}
+	return harmless(text)
+}
+
+// harmless keeps a spreadsheet from taking a text for a formula. The mark is the one by
+// which people tell a spreadsheet that something is text.
+func harmless(s string) string {
+	if s != "" && strings.ContainsRune("=+-@\t\r", rune(s[0])) {
+		return "'" + s
+	}
+	return s
+}
+
+// noted reports whether any value of a table has a note.
+func (t *Table) noted() bool {
+	for row := range t.Rows {
+		for i, c := range row {
+			if i < len(t.Columns) && c.Note != "" {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// notesOf returns the notes on the values of a row, each after the title of its column.
+func (t *Table) notesOf(row []Cell) string {
+	var notes []string
+	for i, c := range row {
+		if i < len(t.Columns) && c.Note != "" {
+			notes = append(notes, clean(t.Columns[i].Title+": "+c.Note))
+		}
+	}
+	return strings.Join(notes, "; ")
+}

@@ -1,0 +1,278 @@
+package render
+
+import (
+	"slices"
+	"strconv"
+	"strings"
+)
+
+const cellPad = 1.3 // mm, beside and above what stands in a cell
+
+// A grid is a table with everything decided but the pages.
+type grid struct {
+	columns   []Column
+	widths    []float64
+	size      float64 // of letters, points
+	heads     [][]string
+	marks     []bool // whether a value of the column has a note
+	landscape bool
+	wide      float64 // of all columns
+}
+
+// table sets a table, its head again on each page.
+func (p *printer) table(t *Table) {
+	if len(t.Columns) == 0 {
+		return
+	}
+	total := t.totals(p.words)
+	g := p.grid(t, total)
+	turned := g.landscape && p.w < p.h
+	if turned {
+		p.page(true)
+	}
+	p.room(26)
+	if id, ok := p.links["#"+t.Name]; ok {
+		p.pdf.SetLink(id, p.y, -1)
+	}
+	if t.Title != "" {
+		p.flow(t.Title, letters{subSize, true, ink})
+		p.y += 1
+	}
+	p.gridHead(g)
+	notes := footnotes{}
+	for row := range t.Rows {
+		p.gridRow(g, row, &notes, false)
+	}
+	if total != nil {
+		p.gridRow(g, total, &notes, true)
+	}
+	p.y += 1.5
+	for i, n := range notes.texts {
+		p.flow(superscript(i+1)+" "+n, letters{tiny, false, quiet})
+	}
+	if t.Note != "" {
+		p.flow(t.Note, letters{tiny, false, quiet})
+	}
+	p.y += 4
+	if turned {
+		p.page(false)
+	}
+}
+
+// grid decides how wide columns are: as their values want if there is room, else texts
+// are wrapped; with smaller letters, and across, if that is not enough.
+func (p *printer) grid(t *Table, total []Cell) *grid {
+	upright, across := 210-2*side, 297-2*side
+	sizes := []struct {
+		size  float64
+		width float64
+	}{{8.5, upright}, {7.5, upright}, {8, across}, {7, across}, {6, across}, {5, across}, {4, across}}
+	g := &grid{columns: t.Columns}
+	for i, try := range sizes {
+		g.size, g.wide, g.landscape = try.size, try.width, try.width == across
+		least, want := p.wanted(g, t, total)
+		sum := 0.
+		for _, w := range least {
+			sum += w
+		}
+		if sum <= g.wide || i == len(sizes)-1 {
+			g.widths = spread(least, want, g)
+			break
+		}
+	}
+	head := letters{g.size, true, ink}
+	for i, c := range g.columns {
+		g.heads = append(g.heads, head.wrap(p.printable(c.titled()), g.widths[i]-2*cellPad))
+	}
+	return g
+}
+
+// wanted returns how wide columns must be at least, and how wide they would like to be.
+func (p *printer) wanted(g *grid, t *Table, total []Cell) (least, want []float64) {
+	const longest, comfortable = 26., 60. // mm of a text
+	text, head := letters{g.size, false, ink}, letters{g.size, true, ink}
+	least, want = make([]float64, len(g.columns)), make([]float64, len(g.columns))
+	g.marks = make([]bool, len(g.columns))
+	see := func(i int, l letters, c Cell) {
+		column := g.columns[i]
+		s, _ := regular().printable(column.As.show(c.Text, p.words))
+		full := l.width(s)
+		want[i] = max(want[i], full)
+		if _, ok := parseDecimal(c.Text); ok && column.As.numeric() || column.As.kind == date {
+			least[i] = max(least[i], full)
+		} else {
+			for word := range wordsOf(s) {
+				least[i] = max(least[i], min(longest, l.width(word)))
+			}
+		}
+		g.marks[i] = g.marks[i] || c.Note != ""
+	}
+	for row := range t.Rows {
+		for i, c := range row[:min(len(row), len(g.columns))] {
+			see(i, text, c)
+		}
+	}
+	for i, c := range total {
+		see(i, head, c)
+	}
+	for i, c := range g.columns {
+		for word := range wordsOf(c.titled()) {
+			least[i] = max(least[i], head.width(word))
+		}
+		want[i] = max(min(want[i], max(comfortable, least[i])), least[i], min(head.width(c.titled()), comfortable/2))
+		extra := 2 * cellPad
+		if g.marks[i] {
+			extra += g.markRoom()
+		}
+		least[i], want[i] = least[i]+extra, want[i]+extra
+	}
+	return least, want
+}
+
+// markRoom is what a number of a note needs behind a value.
+func (g *grid) markRoom() float64 { return letters{g.size, false, ink}.width("¹²") }
+
+// spread gives columns their widths, so that they fill the width together.
+func spread(least, want []float64, g *grid) []float64 {
+	sumLeast, sumWant := 0., 0.
+	for i := range least {
+		sumLeast, sumWant = sumLeast+least[i], sumWant+want[i]
+	}
+	widths := slices.Clone(want)
+	switch {
+	case sumLeast > g.wide:
+		for i := range widths {
+			widths[i] = least[i] * g.wide / sumLeast
+		}
+	case sumWant > g.wide:
+		for i := range widths {
+			widths[i] = least[i] + (want[i]-least[i])*(g.wide-sumLeast)/(sumWant-sumLeast)
+		}
+	default:
+		for i := range widths {
+			widths[i] += want[i] / sumWant * (g.wide - sumWant)
+		}
+	}
+	return widths
+}
+
+func (p *printer) gridHead(g *grid) {
+	l := letters{g.size, true, ink}
+	most := 0
+	for _, h := range g.heads {
+		most = max(most, len(h))
+	}
+	height := float64(most)*l.lead() + 2*cellPad
+	p.fill(side, p.y, g.wide, height, tint)
+	x := side
+	for i, h := range g.heads {
+		y := p.y + height - cellPad - float64(len(h))*l.lead()
+		for _, s := range h {
+			y += l.lead()
+			g.set(p, x, y-l.lead()*0.28, i, s, l)
+		}
+		x += g.widths[i]
+	}
+	p.line(side, p.y+height, side+g.wide, p.y+height, 0.35, navy)
+	p.y += height
+}
+
+// set sets a line of a cell on the side on which its column has it.
+func (g *grid) set(p *printer, x, y float64, column int, s string, l letters) {
+	if !g.columns[column].As.numeric() {
+		p.text(x+cellPad, y, s, l, start)
+		return
+	}
+	right := x + g.widths[column] - cellPad
+	if g.marks[column] {
+		right -= g.markRoom()
+	}
+	p.text(right, y, s, l, end)
+}
+
+// gridRow sets a row on one page, if it is not taller than a page.
+func (p *printer) gridRow(g *grid, row []Cell, notes *footnotes, strong bool) {
+	l := letters{g.size, strong, ink}
+	lines, marks := make([][]string, len(g.columns)), make([]string, len(g.columns))
+	tallest := 1
+	for i, c := range row[:min(len(row), len(g.columns))] {
+		width := g.widths[i] - 2*cellPad
+		if g.marks[i] {
+			width -= g.markRoom()
+		}
+		if strong && c.Text == "" {
+			lines[i] = []string{""}
+		} else {
+			lines[i] = l.wrap(p.printable(g.columns[i].As.show(c.Text, p.words)), width+0.01)
+		}
+		if c.Note != "" {
+			marks[i] = superscript(notes.number(p.printable(c.Note)))
+		}
+		tallest = max(tallest, len(lines[i]))
+	}
+	for from := 0; from < tallest; {
+		n := tallest - from
+		if height := float64(n)*l.lead() + 2*cellPad; p.left() < height {
+			if fresh := p.h - top - bottom - 30; height < fresh || p.left() < 4*l.lead() {
+				p.page(g.landscape)
+				p.gridHead(g)
+			}
+			n = min(n, int((p.left()-2*cellPad)/l.lead()))
+		}
+		p.gridLines(g, row, lines, marks, l, from, from+n)
+		from += n
+	}
+}
+
+// gridLines sets some of the lines of a row.
+func (p *printer) gridLines(g *grid, row []Cell, lines [][]string, marks []string, l letters, from, to int) {
+	height := float64(to-from)*l.lead() + 2*cellPad
+	if l.bold {
+		p.line(side, p.y, side+g.wide, p.y, 0.35, navy)
+	}
+	x := side
+	for i := range g.columns {
+		this := l
+		if i < len(row) && p.link(x, p.y, g.widths[i], height, row[i].Link) {
+			this.colour = blue
+		}
+		for n := from; n < min(to, len(lines[i])); n++ {
+			y := p.y + cellPad + float64(n-from)*l.lead() + l.size*point*1.02
+			g.set(p, x, y, i, lines[i][n], this)
+			if n == len(lines[i])-1 && marks[i] != "" {
+				at := x + g.widths[i] - cellPad - g.markRoom()
+				if !g.columns[i].As.numeric() {
+					at = x + cellPad + l.width(lines[i][n])
+				}
+				p.text(at+0.3, y, marks[i], l, start)
+			}
+		}
+		x += g.widths[i]
+	}
+	p.y += height
+	if !l.bold {
+		p.line(side, p.y, side+g.wide, p.y, 0.12, rule)
+	}
+}
+
+// footnotes numbers notes, the same text once.
+type footnotes struct {
+	texts []string
+	known map[string]int
+}
+
+func (f *footnotes) number(text string) int {
+	if n, ok := f.known[text]; ok {
+		return n
+	}
+	if f.known == nil {
+		f.known = map[string]int{}
+	}
+	f.texts = append(f.texts, text)
+	f.known[text] = len(f.texts)
+	return len(f.texts)
+}
+
+var raised = strings.NewReplacer("0", "⁰", "1", "¹", "2", "²", "3", "³", "4", "⁴", "5", "⁵", "6", "⁶", "7", "⁷", "8", "⁸", "9", "⁹")
+
+func superscript(n int) string { return raised.Replace(strconv.Itoa(n)) }
