@@ -1,6 +1,7 @@
 package api
 
 import (
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"encoding/json"
@@ -24,6 +25,7 @@ type Server struct {
 // transaction of the work and sent after it was kept.
 type reply struct {
 	status int
+	media  string // JSON if left out
 	header map[string]string
 	body   []byte
 }
@@ -55,7 +57,7 @@ func (a reply) send(c *gin.Context) {
 		c.Status(a.status)
 		return
 	}
-	c.Data(a.status, "application/json", a.body)
+	c.Data(a.status, cmp.Or(a.media, asJSON), a.body)
 }
 
 // work is what a handler does inside a transaction.
@@ -96,7 +98,7 @@ func (s *Server) onceKept(c *gin.Context, key string, kept keeping, do work) {
 		}
 		if stored != nil {
 			body, err := kept.open(stored.Body)
-			return reply{stored.Status, stored.Header, body}.with("Replayed", "true"), err
+			return reply{status: stored.Status, header: stored.Header, body: body}.with("Replayed", "true"), err
 		}
 		a, err := do(ctx, tx)
 		if err != nil {

@@ -84,7 +84,7 @@ func newEngine(cfg Config, store *postgres.Store) (engine *gin.Engine, operation
 }
 
 // wrapped returns the engine as it is served.
-func wrapped(engine *gin.Engine) http.Handler { return withHead(compressed(engine)) }
+func wrapped(engine *gin.Engine) http.Handler { return withHead(suffixed(compressed(engine))) }
 
 // bindError answers a request that passed the contract and still could not be
 // bound: one of the two is wrong.

@@ -171,6 +171,9 @@ func (v *validator) receive(kept *bodies) gin.HandlerFunc {
 			writeProblem(c, domain.Errorf(notAcceptable, "not_acceptable", "the answer can be had as %s only", strings.Join(r.operation.produces, " or ")))
 			return
 		}
+		if len(r.operation.produces) > 1 {
+			c.Writer.Header().Add("Vary", "Accept")
+		}
 		if err := hasBody(c, r.operation); err != nil {
 			writeProblem(c, err)
 			return

@@ -249,6 +249,30 @@ var contract = sync.OnceValues(func() (routers.Router, error) {
 	return legacy.NewRouter(doc)
 })
 
+// suffixes of addresses, to the media types they stand for, as the contract lists them.
+var suffixes = sync.OnceValue(func() map[string]any {
+	doc, err := openapi3.NewLoader().LoadFromData(openapi.YAML)
+	if err != nil {
+		panic(err)
+	}
+	for _, media := range []string{"text/html", "application/pdf", "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", "image/svg+xml", "application/xml"} {
+		openapi3filter.RegisterBodyDecoder(media, openapi3filter.PlainBodyDecoder)
+	}
+	listed, _ := doc.Extensions["x-suffixes"].(map[string]any)
+	return listed
+})
+
+// withoutSuffix returns a request as the contract has it: without a suffix of its address.
+func withoutSuffix(r *http.Request) *http.Request {
+	at := strings.LastIndexByte(r.URL.Path, '.')
+	if at < 0 || suffixes()[r.URL.Path[at+1:]] == nil {
+		return r
+	}
+	plain := r.Clone(r.Context())
+	plain.URL.Path, plain.URL.RawPath = r.URL.Path[:at], ""
+	return plain
+}
+
 // formats are those of the contract. Times are in UTC, and say so by a Z.
 var formats = openapi3.WithStringFormatValidators(map[string]openapi3.StringFormatValidator{
 	"uuid": openapi3.NewCallbackValidator(func(s string) error { _, err := domain.ParseID[any](s); return err }),
@@ -268,6 +292,7 @@ func checkAnswer(request *http.Request, r response) error {
 	if err != nil {
 		return err
 	}
+	request = withoutSuffix(request)
 	route, params, err := router.FindRoute(request)
 	if err != nil {
 		if r.header.Get("Content-Type") != "application/problem+json" {
