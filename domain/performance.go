@@ -116,7 +116,11 @@ func (r *reckoning) state() {
 	}
 }
 
-const neverCounted = "the fish were never counted since they were stocked"
+const (
+	neverCounted    = "the fish were never counted since they were stocked"
+	neverWeighed    = "the fish were never weighed"
+	notWeighedSince = "the fish were not weighed since they were stocked"
+)
 
 func (r *reckoning) fishFigures() {
 	b := r.b
@@ -157,7 +161,7 @@ func (r *reckoning) biomass() {
 		r.mass("biomass.on_hand_kg", 0, false)
 		r.text("biomass.on_hand_basis", "none")
 	case !r.known:
-		r.null("biomass.on_hand_kg", "the fish were never weighed")
+		r.null("biomass.on_hand_kg", neverWeighed)
 		r.text("biomass.on_hand_basis", "none")
 	case r.expected != nil:
 		r.put("biomass.on_hand_kg", formatDecimal(int64(r.standing.Grams()), 3, 0), r.because(&Why{
@@ -173,16 +177,7 @@ func (r *reckoning) biomass() {
 			r.text("biomass.on_hand_basis", "sampled")
 		}
 	}
-	switch {
-	case b.FirstOn == nil:
-		r.noGain = "there are no fish in the batch yet"
-	case b.Unweighed > 0:
-		r.noGain = unknownStart
-	case b.MovedUnweighed > 0:
-		r.noGain = fmt.Sprintf("the weight of %d fish that were moved out is not known", b.MovedUnweighed)
-	case !r.known:
-		r.noGain = "the fish were never weighed"
-	}
+	r.noGain = b.noGain(r.known)
 	gain := b.gain(r.standing)
 	if r.noGain != "" {
 		r.null("biomass.net_gain_kg", r.noGain)
@@ -265,17 +260,16 @@ func (r *reckoning) growth() {
 		}
 	}
 	mg, fish, kind := b.MeanMg, b.MeanFish, "sample"
-	last := weighing{b.MeasuredMg, b.MeasuredFish, b.MeasuredOn, b.MeasuredHeat, b.MeasuredHeatDays}
-	if b.Closed() && b.Harvested > 0 { // else they were moved on, or died
-		mg, fish, kind = b.HarvestedG.Milligrams(), b.Harvested, "harvest"
-		last = weighing{mg, fish, b.HarvestOn, b.HarvestHeat, b.HarvestHeatDays}
+	last := b.lastWeighing()
+	if b.Closed() && b.Harvested > 0 {
+		mg, fish, kind = last.mg, last.fish, "harvest"
 	}
 	switch {
 	case b.FirstOn == nil:
 		null("no fish were stocked", "mean_weight_g", "sgr", "daily_gain_g", "tgc", "days", "condition_factor")
 		return
 	case fish == 0:
-		null("the fish were never weighed", "mean_weight_g", "sgr", "daily_gain_g", "tgc", "days")
+		null(neverWeighed, "mean_weight_g", "sgr", "daily_gain_g", "tgc", "days")
 	default:
 		r.real("growth.mean_weight_g", float64(mg)/float64(fish)/1000, func() *Why {
 			return &Why{Formula: "weight of the fish weighed ÷ their number", Numerator: kgText(int64(mg)), Denominator: fishText(int64(fish)), Unit: "g", Estimated: b.Closed() && b.HarvestGuessed > 0, Kinds: []string{kind, "count"}}
@@ -293,20 +287,12 @@ func (r *reckoning) growth() {
 	})
 }
 
-// weighing is the end of growth: the fish weighed, and the water until then.
-type weighing struct {
-	mg             Milligrams
-	fish           Fish
-	on             *Date
-	heat, heatDays int64
-}
-
 // grown prints growth from stocking to a weighing.
 func (r *reckoning) grown(last weighing, null func(string, ...string)) {
 	b, on, heat, heatDays := r.b, last.on, last.heat, last.heatDays
 	switch {
 	case on == nil || *on <= *b.FirstOn:
-		null("the fish were not weighed since they were stocked", "sgr", "daily_gain_g", "tgc", "days")
+		null(notWeighedSince, "sgr", "daily_gain_g", "tgc", "days")
 		return
 	case b.StartFish == 0 || b.Unweighed > 0:
 		null(unknownStart, "sgr", "daily_gain_g", "tgc")
@@ -344,9 +330,9 @@ func (r *reckoning) feed() {
 	if b.Closed() {
 		m = sums{on: b.ClosedOn, fed: b.FedG, protein: b.FedProtein, gain: b.gain(0), dead: b.DeadMg}
 	} else if reason == "" && m.on == nil {
-		reason = "the fish were not weighed since they were stocked"
+		reason = notWeighedSince
 	}
-	r.date("feed.measured_to", m.on, "the fish were not weighed since they were stocked")
+	r.date("feed.measured_to", m.on, notWeighedSince)
 	conversion := func(name string, feed, gain Milligrams, reason, formula string, estimated bool) {
 		switch {
 		case reason != "":
@@ -469,13 +455,13 @@ func (r *reckoning) completeness() {
 	} else {
 		r.number("completeness.days", int64(r.until-*b.FirstOn), "days")
 		if b.WeighedOn == nil {
-			r.null("completeness.days_since_weighing", "the fish were never weighed")
+			r.null("completeness.days_since_weighing", neverWeighed)
 		} else {
 			r.number("completeness.days_since_weighing", int64(r.until-*b.WeighedOn), "days")
 		}
 	}
 	r.date("completeness.last_counted_on", b.CountedOn, neverCounted)
-	r.date("completeness.last_weighed_on", b.WeighedOn, "the fish were never weighed")
+	r.date("completeness.last_weighed_on", b.WeighedOn, neverWeighed)
 }
 
 func toDayLiteral(days []SurvivalToDay) string {

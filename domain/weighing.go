@@ -1,6 +1,9 @@
 package domain
 
-import "slices"
+import (
+	"fmt"
+	"slices"
+)
 
 // weigh takes a measured mean weight of the fish of a batch, and how single weights
 // vary (0: not known).
@@ -62,6 +65,39 @@ func (b *BatchState) measure() {
 // gain returns the net gain with so much standing.
 func (b *BatchState) gain(standing Milligrams) Milligrams {
 	return b.HarvestedG.Milligrams() + standing + b.MovedOutMg - b.StockedMg - b.MovedInMg
+}
+
+// weighing is the end of growth: the fish weighed, and the water until then.
+type weighing struct {
+	mg             Milligrams
+	fish           Fish
+	on             *Date
+	heat, heatDays int64
+}
+
+// lastWeighing returns the end of growth: the harvest of a batch that is closed, unless
+// its fish were moved on or died, and else the last sample.
+func (b *BatchState) lastWeighing() weighing {
+	if b.Closed() && b.Harvested > 0 {
+		return weighing{b.HarvestedG.Milligrams(), b.Harvested, b.HarvestOn, b.HarvestHeat, b.HarvestHeatDays}
+	}
+	return weighing{b.MeasuredMg, b.MeasuredFish, b.MeasuredOn, b.MeasuredHeat, b.MeasuredHeatDays}
+}
+
+// noGain returns why there is no net gain, if there is none: whether the weight of the
+// fish on hand is known is for the one who asks.
+func (b *BatchState) noGain(known bool) string {
+	switch {
+	case b.FirstOn == nil:
+		return "there are no fish in the batch yet"
+	case b.Unweighed > 0:
+		return unknownStart
+	case b.MovedUnweighed > 0:
+		return fmt.Sprintf("the weight of %d fish that were moved out is not known", b.MovedUnweighed)
+	case !known:
+		return neverWeighed
+	}
+	return ""
 }
 
 // recentDeaths is of how many days with dead fish the counts are kept.

@@ -1,7 +1,6 @@
 package stats
 
 import (
-	"cmp"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -57,22 +56,23 @@ func Thirds(mean, sd []float64, r *rand.Rand) (low, high []float64) {
 		return nil, nil
 	}
 	third := n / 3
-	draws := min(4000, max(400, 200_000/n))
+	draws := min(2000, max(300, 100_000/n))
 	low, high = make([]float64, n), make([]float64, n)
 	least := spacing(mean)
-	type drawn struct {
-		value float64
-		i     int
-	}
-	all := make([]drawn, n)
+	drawn, sorted := make([]float64, n), make([]float64, n)
 	for range draws {
-		for i := range all {
-			all[i] = drawn{mean[i] + max(sd[i], least)*r.NormFloat64(), i}
+		for i := range drawn {
+			drawn[i] = mean[i] + max(sd[i], least)*r.NormFloat64()
 		}
-		slices.SortFunc(all, func(a, b drawn) int { return cmp.Compare(a.value, b.value) })
-		for k := range third {
-			low[all[k].i]++
-			high[all[n-1-k].i]++
+		copy(sorted, drawn)
+		slices.Sort(sorted)
+		for i, v := range drawn {
+			if v <= sorted[third-1] {
+				low[i]++
+			}
+			if v >= sorted[n-third] {
+				high[i]++
+			}
 		}
 	}
 	for i := range n {
@@ -88,5 +88,5 @@ func spacing(mean []float64) float64 {
 	for _, m := range mean {
 		most = max(most, math.Abs(m))
 	}
-	return 1e-12 * most
+	return 1e-6 * most
 }

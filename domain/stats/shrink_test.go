@@ -70,7 +70,7 @@ func TestThirds(t *testing.T) {
 			}
 			sum += low[i]
 		}
-		if math.Abs(sum-float64(n/3)) > 1e-9 {
+		if math.Abs(sum-float64(n/3)) > 1e-6 {
 			t.Errorf("the chances of %d sum to %g", n, sum)
 		}
 	}
