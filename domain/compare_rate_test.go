@@ -11,7 +11,7 @@ import (
 	"shoalbook/domain/stats"
 )
 
-var coops = flag.Int("coops", 60, "how many invented co-operatives comparisons are judged by")
+var coops = flag.Int("coops", 30, "how many invented co-operatives comparisons are judged by")
 
 // herd is an invented co-operative of which the truth is known: sites with batches that
 // die and grow in clumps.
