@@ -90,7 +90,7 @@ func AdviceCodes() []string { return slices.Clone(codes) }
 
 // Advise returns what to do next at a site, the most urgent first.
 func (o *SiteView) Advise(t Tongue) []Advice {
-	a := &adviser{SiteView: o, Tongue: t, forecasts: map[BatchID]*Forecast{}, limits: map[string][]LimitInForce{}}
+	a := &adviser{SiteView: o, Tongue: t, forecasts: map[BatchID]*Forecast{}, stocked: map[UnitID][]Stock{}, limits: map[string][]LimitInForce{}}
 	a.records()
 	a.calendar()
 	for _, id := range a.growing() {
@@ -120,6 +120,7 @@ type adviser struct {
 	list      []Advice
 	silent    bool // nothing has been recorded for long: what the book says is old
 	forecasts map[BatchID]*Forecast
+	stocked   map[UnitID][]Stock
 	limits    map[string][]LimitInForce // by species
 }
 
@@ -136,6 +137,16 @@ func (a *adviser) limit(species string, p husbandry.Parameter) (husbandry.Limit,
 		}
 	}
 	return husbandry.Limit{}, false
+}
+
+// stocks returns the fish in a unit, worked out once.
+func (a *adviser) stocks(id UnitID) []Stock {
+	found, known := a.stocked[id]
+	if !known {
+		found = a.Keeping.stocks(id)
+		a.stocked[id] = found
+	}
+	return found
 }
 
 // forecast returns how a batch is expected to go on; nil if nobody can say.
@@ -177,7 +188,18 @@ func (a *adviser) loops() []LoopID { return slices.SortedFunc(maps.Keys(a.Loops)
 
 // Sorted sorts advice by severity, then by what it is about, then by site.
 func Sorted(list []Advice) []Advice {
-	slices.SortFunc(list, func(a, b Advice) int { return slices.Compare(a.Key(), b.Key()) })
+	type keyed struct {
+		key []string
+		of  Advice
+	}
+	sorting := make([]keyed, len(list))
+	for i := range list {
+		sorting[i] = keyed{list[i].Key(), list[i]}
+	}
+	slices.SortFunc(sorting, func(a, b keyed) int { return slices.Compare(a.key, b.key) })
+	for i := range sorting {
+		list[i] = sorting[i].of
+	}
 	return list
 }
 

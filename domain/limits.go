@@ -72,8 +72,13 @@ func (l *LimitInForce) Bounds() (bounds [4]*LimitBound) {
 // those of the co-operative, and the defaults where it has none.
 func LimitsInForce(species string, own []WaterLimit) []LimitInForce {
 	var limits []LimitInForce
+	defaults, _ := husbandry.Limits(species)
 	for _, p := range WaterParameters {
-		limit, known := husbandry.LimitOf(species, p)
+		var limit husbandry.Limit
+		known := slices.ContainsFunc(defaults, func(l husbandry.Limit) bool {
+			limit = l
+			return l.Parameter == p
+		})
 		i := slices.IndexFunc(own, func(l WaterLimit) bool {
 			return l.Species == species && l.Parameter == string(p) && !l.Archived
 		})
