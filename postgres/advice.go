@@ -31,7 +31,9 @@ type glimpse struct {
 	sellers  []sellerGlimpse
 	keepers  []keeperGlimpse
 	limits   []domain.WaterLimit
-	ids      []domain.SiteID
+	ids      []domain.SiteID // of the sites, and of each today there and a week ago
+	days     []domain.Date
+	weeks    []domain.Date
 	priors   map[string]domain.Prior
 }
 
@@ -98,7 +100,11 @@ func (tx *Tx) SiteViews(ctx context.Context, only *domain.SiteID, named bool) ([
 		return nil, domain.Missing("site")
 	}
 	for _, s := range g.sites {
-		g.ids = append(g.ids, s.ID)
+		day, err := today(cmp.Or(deref(s.Zone), g.zone), g.at)
+		if err != nil {
+			return nil, err
+		}
+		g.ids, g.days, g.weeks = append(g.ids, s.ID), append(g.days, day), append(g.weeks, day-7)
 	}
 	tx.glimpseRegistry(g)
 	tx.glimpseStates(g)
@@ -109,7 +115,7 @@ func (tx *Tx) SiteViews(ctx context.Context, only *domain.SiteID, named bool) ([
 	if g.priors, err = tx.priorsOf(ctx, g); err != nil {
 		return nil, err
 	}
-	return g.views()
+	return g.views(), nil
 }
 
 // adviceColumns are those of the state of a batch that advice is drawn from: reading
@@ -123,13 +129,15 @@ func (tx *Tx) glimpseRegistry(g *glimpse) {
 	later(tx, &g.units, `select `+Units.columns("n", "n")+` from unit n where n.coop_id = $1 and own_site(n.site_id) and n.site_id = any($2)`, tx.coop, g.ids)
 	later(tx, &g.loops, `select `+Loops.columns("n", "n")+` from loop n where n.coop_id = $1 and own_site(n.site_id) and n.site_id = any($2) and not n.archived`, tx.coop, g.ids)
 	later(tx, &g.products, `select `+Products.columns("n", "n")+` from product n where n.coop_id = $1 and n.category = 'feed'`, tx.coop)
-	const growing = `
-		from batch_sum d
+	later(tx, &g.batches, `
+		select `+Batches.columns("n", "n")+` from batch_sum d
 		join batch n on n.coop_id = d.coop_id and own_site(n.site_id) and n.id = d.batch_id
-		where d.coop_id = $1 and own_site(d.site_id) and d.site_id = any($2) and d.first_on is not null and d.closed_on is null`
-	later(tx, &g.batches, `select `+Batches.columns("n", "n")+growing, tx.coop, g.ids)
-	tx.queue(`select d.batch_id, d.day, `+columnsOf("d", adviceColumns)+growing, tx.coop, g.ids).Query(func(rows pgx.Rows) (err error) {
-		g.states, err = pgx.CollectRows(rows, pgx.RowToStructByNameLax[batchRow])
+		where d.coop_id = $1 and own_site(d.site_id) and d.site_id = any($2) and d.first_on is not null and d.closed_on is null`, tx.coop, g.ids)
+	const states = `
+		select batch_id, day, ` + adviceColumns + ` from batch_sum
+		where coop_id = $1 and own_site(site_id) and site_id = any($2) and first_on is not null and closed_on is null`
+	tx.queue(states, tx.coop, g.ids).Query(func(rows pgx.Rows) (err error) {
+		g.states, err = rowsTo[batchRow](rows, true)
 		return err
 	})
 	later(tx, &g.periods, `
@@ -139,9 +147,9 @@ func (tx *Tx) glimpseRegistry(g *glimpse) {
 	tx.limits(&g.limits)
 }
 
-// siteToday is today at site s; $3 is the zone of the co-operative.
-const siteToday = `(now() at time zone coalesce(s.zone, $3))::date`
-
+// glimpseStates queues the reading of what follows from the journals. Days are bound as
+// they are, for an index to be looked up by: to work them out of a zone in the statement
+// is nothing that row-level security lets come before it.
 func (tx *Tx) glimpseStates(g *glimpse) {
 	later(tx, &g.water, `
 		select d.unit_id, d.day, `+unitColumns+` from unit u
@@ -151,26 +159,26 @@ func (tx *Tx) glimpseStates(g *glimpse) {
 			order by d.day desc limit 1) d
 		where u.coop_id = $1 and own_site(u.site_id) and u.site_id = any($2)`, tx.coop, g.ids)
 	later(tx, &g.stores, `
-		select s.id as site_id, before.fed as before, d.product_id, d.day, `+columnsOf("d", storeColumns)+` from site s
+		select s.id as site_id, before.fed as before, d.product_id, d.day, `+columnsOf("d", storeColumns)+`
+		from unnest($2::uuid[], $3::date[]) s (id, week)
 		cross join product p
 		cross join lateral (
 			select * from store_day d
-			where d.coop_id = s.coop_id and own_site(d.site_id) and d.site_id = s.id and d.product_id = p.id
+			where d.coop_id = $1 and own_site(d.site_id) and d.site_id = s.id and d.product_id = p.id
 			order by d.day desc limit 1) d
 		left join lateral (
 			select fed from store_day b
-			where b.coop_id = s.coop_id and own_site(b.site_id) and b.site_id = s.id and b.product_id = p.id and b.day <= `+siteToday+` - 7
-			and d.day > `+siteToday+` - 7
+			where b.coop_id = $1 and own_site(b.site_id) and b.site_id = s.id and b.product_id = p.id and b.day <= s.week and d.day > s.week
 			order by b.day desc limit 1) before on true
-		where s.coop_id = $1 and own_site(s.id) and s.id = any($2) and p.coop_id = $1 and p.category = 'feed'`, tx.coop, g.ids, g.zone)
+		where p.coop_id = $1 and p.category = 'feed'`, tx.coop, g.ids, g.weeks)
 	later(tx, &g.fed, `
-		select d.batch_id, b.fed_g, b.fed_days from batch_sum d
-		join site s on s.coop_id = d.coop_id and own_site(s.id) and s.id = d.site_id
+		select d.batch_id, b.fed_g, b.fed_days from unnest($2::uuid[], $3::date[]) s (id, week)
+		join batch_sum d on d.site_id = s.id
 		cross join lateral (
 			select fed_g, fed_days from batch_day b
-			where b.coop_id = d.coop_id and own_site(b.site_id) and b.batch_id = d.batch_id and b.day <= `+siteToday+` - 7
+			where b.coop_id = d.coop_id and own_site(b.site_id) and b.batch_id = d.batch_id and b.day <= s.week
 			order by b.day desc limit 1) b
-		where d.coop_id = $1 and own_site(d.site_id) and d.site_id = any($2) and d.first_on is not null and d.closed_on is null`, tx.coop, g.ids, g.zone)
+		where d.coop_id = $1 and own_site(d.site_id) and d.first_on is not null and d.closed_on is null`, tx.coop, g.ids, g.weeks)
 	later(tx, &g.emptied, `
 		select unit, max(on_day) as "on" from (
 			select unit, closed_on as on_day from batch_sum
@@ -213,7 +221,7 @@ func (tx *Tx) glimpsePeople(g *glimpse, named bool) {
 }
 
 // views puts what was read together by site.
-func (g *glimpse) views() ([]*domain.SiteView, error) {
+func (g *glimpse) views() []*domain.SiteView {
 	views := make([]*domain.SiteView, len(g.sites))
 	at := map[domain.SiteID]*domain.SiteView{}
 	products := map[domain.ProductID]*domain.Product{}
@@ -229,11 +237,7 @@ func (g *glimpse) views() ([]*domain.SiteView, error) {
 		hatcheries[h.BatchID] = domain.Contact{Name: h.Name, Phone: h.Phone, Who: "supplier"}
 	}
 	for i, s := range g.sites {
-		day, err := today(cmp.Or(deref(s.Zone), g.zone), g.at)
-		if err != nil {
-			return nil, err
-		}
-		v := &domain.SiteView{Keeping: &domain.Keeping{Day: day, AltitudeM: s.AltitudeM, Units: map[domain.UnitID]*domain.Unit{}, Loops: map[domain.LoopID]*domain.Loop{},
+		v := &domain.SiteView{Keeping: &domain.Keeping{Day: g.days[i], AltitudeM: s.AltitudeM, Units: map[domain.UnitID]*domain.Unit{}, Loops: map[domain.LoopID]*domain.Loop{},
 			Batches: map[domain.BatchID]*domain.Batch{}, Products: products, States: map[domain.BatchID]*domain.BatchState{}, Water: map[domain.UnitID]*domain.UnitState{},
 			Stores: map[domain.ProductID]*domain.StoreState{}, Limits: g.limits, Priors: g.priors},
 			Site: s.ID, Name: s.Name, LastOn: s.LastOn, FedBefore: map[domain.BatchID]domain.Fed{}, UsedBefore: map[domain.ProductID]domain.Quantity{},
@@ -241,7 +245,7 @@ func (g *glimpse) views() ([]*domain.SiteView, error) {
 		views[i], at[s.ID] = v, v
 	}
 	g.place(at)
-	return views, nil
+	return views
 }
 
 // place puts rows at their sites.
@@ -330,8 +334,11 @@ func (tx *Tx) Debts(ctx context.Context, day domain.Date) ([]domain.Debt, error)
 				where e.coop_id = $1 and own_site(e.site_id) and e.party_id is not null and e.owed <> 0
 				union all -- less what was taken back
 				select ` + side + `, -abs(e.owed) from entry r
-				join entry e on e.coop_id = r.coop_id and own_site(e.site_id) and e.id = r.reverses_id
-				where r.coop_id = $1 and own_site(r.site_id) and r.reverses_id is not null and e.party_id is not null and e.owed <> 0) o
+				cross join lateral ( -- there are few reversals, and many entries that owe
+					select * from entry e
+					where e.coop_id = r.coop_id and own_site(e.site_id) and e.id = r.reverses_id and e.party_id is not null and e.owed <> 0
+					offset 0) e
+				where r.coop_id = $1 and own_site(r.site_id) and r.reverses_id is not null) o
 			group by party_id, theirs, occurred_on
 		), run as (
 			select party_id, theirs, occurred_on, sum(due) over (partition by party_id, theirs order by occurred_on) as due,

@@ -60,3 +60,13 @@ func AdviceFields() []string {
 func All[T any](ctx context.Context, tx *Tx, sql string, args ...any) ([]T, error) {
 	return all[T](ctx, tx, sql, args...)
 }
+
+// AllByDriver is [All] as the driver reads structs.
+func AllByDriver[T any](ctx context.Context, tx *Tx, sql string) ([]T, error) {
+	var found []T
+	tx.queue(sql).Query(func(rows pgx.Rows) (err error) {
+		found, err = pgx.CollectRows(rows, pgx.RowToStructByName[T])
+		return err
+	})
+	return found, tx.flush(ctx)
+}

@@ -82,8 +82,11 @@ func (tx *Tx) priors(ctx context.Context, species []string, day domain.Date) (ma
 		select s.code as species, h.batch_id, h.day, ` + columnsOf("h", priorColumns) + ` from unnest($2::text[]) s (code)
 		cross join lateral (
 			select p.batch_id from batch_sum p
-			join batch b on b.coop_id = p.coop_id and own_site(b.site_id) and b.id = p.batch_id
-			where p.coop_id = $1 and own_site(p.site_id) and b.species = s.code and p.closed_on <= $3
+			cross join lateral ( -- from the last one back, until there are enough
+				select from batch b
+				where b.coop_id = p.coop_id and own_site(b.site_id) and b.id = p.batch_id and b.species = s.code
+				offset 0) b
+			where p.coop_id = $1 and own_site(p.site_id) and p.closed_on <= $3
 			order by p.closed_on desc, p.batch_id limit $4) c
 		join batch_sum h on h.coop_id = $1 and own_site(h.site_id) and h.batch_id = c.batch_id`
 	type closedRow struct {
@@ -92,7 +95,7 @@ func (tx *Tx) priors(ctx context.Context, species []string, day domain.Date) (ma
 	}
 	var found []closedRow
 	tx.queue(sql, tx.coop, species, day, priorBatches).Query(func(rows pgx.Rows) (err error) {
-		found, err = pgx.CollectRows(rows, pgx.RowToStructByNameLax[closedRow])
+		found, err = rowsTo[closedRow](rows, true)
 		return err
 	})
 	if err := tx.flush(ctx); err != nil {

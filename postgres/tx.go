@@ -281,7 +281,7 @@ func (tx *Tx) flush(ctx context.Context) error {
 // later queues a query whose rows are in into once the transaction was flushed.
 func later[T any](tx *Tx, into *[]T, sql string, args ...any) {
 	tx.queue(sql, args...).Query(func(rows pgx.Rows) error {
-		found, err := pgx.CollectRows(rows, pgx.RowToStructByName[T])
+		found, err := rowsTo[T](rows, false)
 		*into = found
 		return err
 	})
