@@ -78,24 +78,30 @@ func adviceFor(ctx context.Context, tx *postgres.Tx, only *domain.SiteID, t doma
 	if err != nil {
 		return nil, err
 	}
-	list := []domain.Advice{}
-	for _, v := range views {
-		list = append(list, v.Advise(t)...)
+	words := advise(views, t) // while the database adds up what is owed
+	var debts []domain.Debt
+	today, err := tx.Today(ctx)
+	if err == nil && office && only == nil {
+		debts, err = tx.Debts(ctx, today)
 	}
-	if office && only == nil {
-		today, err := tx.Today(ctx)
-		if err != nil {
-			return nil, err
-		}
-		debts, err := tx.Debts(ctx, today)
-		if err != nil {
-			return nil, err
-		}
-		for i := range debts {
-			list = append(list, debts[i].Advise(t, actor.Currency, today))
-		}
+	list := slices.Concat(words()...)
+	if err != nil {
+		return nil, err
+	}
+	for i := range debts {
+		list = append(list, debts[i].Advise(t, actor.Currency, today))
 	}
 	return domain.Sorted(list), nil
+}
+
+// advise begins to word the advice of each site, and returns what waits for it.
+func advise(views []*domain.SiteView, t domain.Tongue) (wait func() [][]domain.Advice) {
+	of := make([][]domain.Advice, len(views))
+	done := atOnce(len(views), func(i int) { of[i] = views[i].Advise(t) })
+	return func() [][]domain.Advice {
+		done()
+		return of
+	}
 }
 
 func tongueOf(lang *openapi.Tongue) domain.Tongue {
@@ -181,8 +187,8 @@ func (s *Server) ListVisits(c *gin.Context, params openapi.ListVisitsParams) {
 		}
 		tongue := tongueOf(params.Lang)
 		visits := []domain.SiteVisit{}
-		for _, view := range views {
-			if v, ok := view.Visit(tongue, view.Advise(tongue)); ok && (p.after == nil || slices.Compare(v.Key(), p.after) > 0) {
+		for i, list := range advise(views, tongue)() {
+			if v, ok := views[i].Visit(tongue, list); ok && (p.after == nil || slices.Compare(v.Key(), p.after) > 0) {
 				visits = append(visits, v)
 			}
 		}

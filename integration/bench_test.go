@@ -44,6 +44,8 @@ type bench struct {
 	ponds   []benchPond
 	raw     *pgxpool.Pool
 
+	credential postgres.Credential
+
 	neighbour *bench // another co-operative on the same service
 }
 
@@ -74,7 +76,8 @@ func newBench(b *testing.B) *bench {
 	b.Cleanup(store.Close)
 	n := &bench{url: db.URL, store: store}
 	n.serve(b, api.Rates{})
-	n.found(b, store)
+	n.found(b)
+	n.stock(b)
 	config, err := pgxpool.ParseConfig(db.URL)
 	if err != nil {
 		b.Fatal(err)
@@ -86,29 +89,40 @@ func newBench(b *testing.B) *bench {
 	b.Cleanup(n.raw.Close)
 	n.exec(b, `create table bare (id uuid primary key, batch uuid not null, day date not null, body jsonb not null)`)
 	n.exec(b, "analyze")
-	n.neighbour = &bench{url: n.url, handler: n.handler, raw: n.raw}
-	n.neighbour.found(b, store)
+	n.neighbour = &bench{url: n.url, store: store, handler: n.handler, raw: n.raw}
+	n.neighbour.found(b)
+	n.neighbour.stock(b)
 	return n
 }
 
-// found makes a co-operative with a pond for each client.
-func (n *bench) found(b *testing.B, store *postgres.Store) {
+// found makes a co-operative.
+func (n *bench) found(b *testing.B) {
 	b.Helper()
 	ctx := b.Context()
 	n.coop = newID[domain.Coop]()
-	if _, err := store.CreateCoop(ctx, domain.Coop{ID: n.coop, Name: "Bench", Currency: "KES", Zone: "Africa/Nairobi", Country: "KE", ShareBy: "gram_days"}); err != nil {
+	if _, err := n.store.CreateCoop(ctx, domain.Coop{ID: n.coop, Name: "Bench", Currency: "KES", Zone: "Africa/Nairobi", Country: "KE", ShareBy: "gram_days"}); err != nil {
 		b.Fatal(err)
 	}
 	token, _ := domain.NewToken(n.coop, rand.Reader)
 	n.token = token.Text()
-	if _, err := store.CreateToken(ctx, n.coop, domain.TokenFacts{ID: newID[domain.Token](), Name: "bench", Role: domain.Coordinator}, token.Hash()); err != nil {
+	if _, err := n.store.CreateToken(ctx, n.coop, domain.TokenFacts{ID: newID[domain.Token](), Name: "bench", Role: domain.Coordinator}, token.Hash()); err != nil {
 		b.Fatal(err)
 	}
-	cred := postgres.Credential{Coop: n.coop, TokenHash: token.Hash(), Roles: domain.Roles}
+	n.credential = postgres.Credential{Coop: n.coop, TokenHash: token.Hash(), Roles: domain.Roles}
+}
+
+// stock makes a pond for each client.
+func (n *bench) stock(b *testing.B) {
+	b.Helper()
 	for range clients {
-		if err := store.Update(ctx, cred, func(tx *postgres.Tx) error { return n.addPond(ctx, tx) }); err != nil {
-			b.Fatal(err)
-		}
+		n.update(b, n.addPond)
+	}
+}
+
+func (n *bench) update(b *testing.B, f func(context.Context, *postgres.Tx) error) {
+	b.Helper()
+	if err := n.store.Update(b.Context(), n.credential, func(tx *postgres.Tx) error { return f(b.Context(), tx) }); err != nil {
+		b.Fatal(err)
 	}
 }
 
