@@ -149,15 +149,20 @@ func (show *showing) text() string {
 	say("  coordinator  %s", show.coordinator.Text())
 	say("  keeper       %s  (of %s)", show.keeper.Text(), show.school)
 	say("  funder       %s  (sees what is issued to it: nothing yet)", show.funder.Text())
-	say("\nTo try: three schools at a glance, all figures of the first batch above, and what a keeper writes down.\n")
+	say("\nTo try: three schools at a glance, all figures of the first batch above, what to do next, of fish that grow")
+	say("how much they get today and when they are big enough, and what a keeper writes down.\n")
 	get := func(path string) string {
 		return fmt.Sprintf("curl -s -H 'Authorization: Bearer %s' '%s%s'\n", show.coordinator.Text(), show.url, path)
 	}
 	say("%s", get("/v1/overview?limit=3"))
 	say("%s", get("/v1/batches/"+show.batches[0].id.String()+"/performance"))
+	say("%s", get("/v1/advice?limit=3"))
 	if show.pond == nil {
 		say("%s", get("/v1/accounts"))
 	} else {
+		batch := "/v1/batches/" + show.pond.Batch.String()
+		say("%s", get(batch+"/ration"))
+		say("%s", get(batch+"/forecast"))
 		entry := fmt.Sprintf(`{"entries":[{"id":"%s","kind":"death","site_id":"%s","occurred_on":"%s","batch_id":"%s","count":1,"note":"found in the morning"}]}`,
 			uuid.New(), show.pond.Site, show.pond.AsOf, show.pond.Batch)
 		say("curl -s -H 'Authorization: Bearer %s' -H 'Content-Type: application/json' -d '%s' %s/v1/entries\n", show.keeper.Text(), entry, show.url)
