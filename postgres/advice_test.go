@@ -287,7 +287,3 @@ func TestAdviceOfOwnSites(t *testing.T) {
 	_, err = see(bound, &one)
 	wantCode(t, err, domain.NotFound, "not_found")
 }
-
-func milliseconds(d time.Duration, n int) float64 {
-	return math.Round(float64(d.Microseconds())/float64(n)) / 1000
-}
