@@ -3,6 +3,8 @@ package api
 import (
 	"context"
 	"encoding/json"
+	"maps"
+	"slices"
 	"time"
 
 	"github.com/gin-gonic/gin"
@@ -104,6 +106,13 @@ func newLines(ctx context.Context, tx *postgres.Tx, found []postgres.Line) ([]wi
 				return nil, err
 			}
 		default:
+			if sayings[l.Noun] == nil { // part of something greater
+				var err error
+				if items[i].Before, items[i].After, err = keptFacts(l); err != nil {
+					return nil, err
+				}
+				continue
+			}
 			at[l.ID] = &items[i]
 			ofNoun[l.Noun] = append(ofNoun[l.Noun], l.ID)
 		}
@@ -141,6 +150,9 @@ var sayings = map[string]func(context.Context, *postgres.Tx, []postgres.LineID, 
 	"period":      periods.said,
 	"water_limit": waterLimits.said,
 	"question":    saidQuestions,
+	"round":       rounds.said,
+	"request":     requests.said,
+	"quote":       quotes.said,
 	"token": func(ctx context.Context, tx *postgres.Tx, lines []postgres.LineID, put put) error {
 		found, err := tx.SaidOfTokens(ctx, lines)
 		for _, f := range found {
@@ -160,6 +172,46 @@ func (n *noun[T, W]) said(ctx context.Context, tx *postgres.Tx, lines []postgres
 		put(f.Line, f.After, n.write(&f.Facts, currency))
 	}
 	return err
+}
+
+type wireKept struct {
+	Columns []wireColumn `json:"columns"`
+}
+
+type wireColumn struct {
+	Column string `json:"column"`
+	Value  string `json:"value"`
+}
+
+// keptFacts renders rows of what has no form of its own, column by column; what is
+// null is left out.
+func keptFacts(l postgres.Line) (before, after any, err error) {
+	read := func(row []byte) (any, error) {
+		if row == nil {
+			return nil, nil
+		}
+		var columns map[string]json.RawMessage
+		if err := json.Unmarshal(row, &columns); err != nil {
+			return nil, err
+		}
+		kept := wireKept{Columns: []wireColumn{}}
+		for _, name := range slices.Sorted(maps.Keys(columns)) {
+			value := string(columns[name])
+			var text string
+			if json.Unmarshal(columns[name], &text) == nil {
+				value = text
+			}
+			if string(columns[name]) != "null" {
+				kept.Columns = append(kept.Columns, wireColumn{name, value})
+			}
+		}
+		return kept, nil
+	}
+	if before, err = read(l.Before); err != nil {
+		return nil, nil, err
+	}
+	after, err = read(l.After)
+	return before, after, err
 }
 
 type wireHeld struct {

@@ -32,11 +32,36 @@ func (r *reading) whole(n json.Number, pointer string) int32 {
 	return int32(v / 1000)
 }
 
+// count reads a whole number of any size, or what stands for none.
+func (r *reading) count(n *json.Number, pointer string, otherwise int64) int64 {
+	if n == nil {
+		return otherwise
+	}
+	v, err := domain.ParseThousandths(n.String())
+	r.note(err, pointer)
+	return int64(v) / 1000
+}
+
+// price reads a unit price in the currency of the co-operative.
+func (r *reading) price(s, pointer string) domain.UnitPrice {
+	v, err := r.currency.ParsePrice(s)
+	r.note(err, pointer)
+	return v
+}
+
 // money reads an amount in the currency of the co-operative.
 func (r *reading) money(s, pointer string) domain.Money {
 	v, err := r.currency.Parse(s)
 	r.note(err, pointer)
 	return v
+}
+
+// optionalMoney is money, or nothing.
+func (r *reading) optionalMoney(s *string, pointer string) domain.Money {
+	if s == nil {
+		return 0
+	}
+	return r.money(*s, pointer)
 }
 
 func (r *reading) note(err error, pointer string) {

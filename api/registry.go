@@ -29,6 +29,8 @@ type noun[T, W any] struct {
 	now   func(context.Context, *postgres.Tx, []W) error // adds what only the journal says, if there is such
 	tag   func(w *W, version int64) (entityTag string)   // nil: of the version alone
 	home  func(*T) *domain.SiteID                        // of what is listed under its site, and has no site in its body
+	round bool                                           // it is listed under its round
+	at    string                                         // where one is, if not under its list
 }
 
 // asked is what a list can be asked for.
@@ -53,7 +55,15 @@ func (n *noun[T, W]) list(s *Server, c *gin.Context, q asked) {
 			}
 			site = &here
 		}
-		found, more, err := n.store.List(ctx, tx, postgres.Filter[domain.ID[T]]{After: after, Limit: p.limit, Archived: q.archived, Site: site})
+		var round *domain.RoundID
+		if n.round {
+			r, err := roundOf(ctx, tx, c)
+			if err != nil {
+				return reply{}, err
+			}
+			round = &r.ID
+		}
+		found, more, err := n.store.List(ctx, tx, postgres.Filter[domain.ID[T]]{After: after, Limit: p.limit, Archived: q.archived, Site: site, Round: round})
 		if err != nil {
 			return reply{}, err
 		}
@@ -264,10 +274,10 @@ func (n *noun[T, W]) show(ctx context.Context, tx *postgres.Tx, things ...T) ([]
 	return shown, err
 }
 
-// created renders a new thing with its address, which is under that of its list.
+// created renders a new thing with its address, which is mostly under that of its list.
 func (n *noun[T, W]) created(ctx context.Context, tx *postgres.Tx, c *gin.Context, thing T) (reply, error) {
 	a, err := n.answer(ctx, tx, http.StatusCreated, thing)
-	return a.with("Location", c.Request.URL.Path+"/"+n.id(&thing).String()), err
+	return a.with("Location", cmp.Or(n.at, c.Request.URL.Path)+"/"+n.id(&thing).String()), err
 }
 
 // answer renders one thing.

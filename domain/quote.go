@@ -150,7 +150,7 @@ func (q *Quote) checkRoute() error {
 		seen[s.Site] = true
 	}
 	c.require(len(q.Stops) > 0 || q.FeePerKm == 0, "/fee_per_km", "needs the stops with their km")
-	return c.deny("route", "the stops do not follow one another")
+	return c.deny("impossible_route", "the stops do not follow one another")
 }
 
 func (q *Quote) checkBounds() error {
@@ -158,7 +158,7 @@ func (q *Quote) checkBounds() error {
 	c.require(q.Pack <= q.Most, "/pack", "must not be more than there is")
 	c.require(q.LeastOrder <= q.Most, "/least_order", "must not be more than there is")
 	c.require(q.FishPerVessel == nil || q.CarriedIn != nil && *q.CarriedIn == CarriedInBag, "/fish_per_vessel", "is of bags")
-	return c.deny("quote", "the quote does not fit together")
+	return c.deny("impossible_quote", "the quote does not fit together")
 }
 
 // Fits refuses a quote that is not of its round's kind.
@@ -174,7 +174,7 @@ func (q *Quote) Fits(r *Round) error {
 		c.require(q.CarriedIn == nil && q.Litres == nil && q.Vessels == nil && q.TemperatureC == nil, "/carried_in", ofFish)
 		c.require(q.DeathsPercent == 0, "/deaths_percent", ofFish)
 	}
-	return c.deny("quote", "the quote is not of what the round buys")
+	return c.deny("impossible_quote", "the quote is not of what the round buys")
 }
 
 // ValidOn reports whether the quote can be ordered by on a day.

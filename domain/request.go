@@ -42,7 +42,7 @@ func (q *Request) Check() error {
 	c.require(q.Most >= q.Quantity, "/most", "must not be less than the quantity")
 	c.require(q.SizeFrom == nil || q.SizeTo == nil || *q.SizeFrom <= *q.SizeTo, "/size_to_g", "must not be less than size_from_g")
 	c.require(q.Earliest <= q.Latest, "/latest", "must not be before earliest")
-	return c.deny("request", "the request does not fit together")
+	return c.deny("impossible_request", "the request does not fit together")
 }
 
 // Fits refuses a request that is not of its round's kind.
@@ -54,5 +54,5 @@ func (q *Request) Fits(r *Round) error {
 		c.require(q.Unit == nil, "/unit_id", "a product is for the store of the site, and for no tank")
 		c.require(q.SizeFrom == nil && q.SizeTo == nil, "/size_from_g", "is of fish, and the round buys a product")
 	}
-	return c.deny("request", "the request is not what the round buys")
+	return c.deny("impossible_request", "the request is not what the round buys")
 }

@@ -80,7 +80,7 @@ func (r *Round) Check() error {
 		return err
 	}
 	c.require(r.Deadline.Before(r.WindowTo.Time().Add(48*time.Hour)), "/deadline", "must not be after the last day of delivery")
-	return c.deny("round", "the round does not fit together")
+	return c.deny("impossible_round", "the round does not fit together")
 }
 
 // steps says which states may follow each, whoever takes the step.

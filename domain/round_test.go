@@ -125,12 +125,12 @@ func TestRequestCheck(t *testing.T) {
 	}{
 		"as it should be":     {func(*domain.Request) {}, "", ""},
 		"of nothing":          {func(q *domain.Request) { q.Quantity, q.Least = 0, 0 }, "/quantity /least", "invalid_request"},
-		"least above it":      {func(q *domain.Request) { q.Least = 301 }, "/least", "request"},
-		"most below it":       {func(q *domain.Request) { q.Most = 299 }, "/most", "request"},
-		"size the wrong way":  {func(q *domain.Request) { q.SizeFrom, q.SizeTo = new(gramMg(5)), new(gramMg(4)) }, "/size_to_g", "request"},
-		"dates the wrong way": {func(q *domain.Request) { q.Latest = day(29) }, "/latest", "request"},
+		"least above it":      {func(q *domain.Request) { q.Least = 301 }, "/least", "impossible_request"},
+		"most below it":       {func(q *domain.Request) { q.Most = 299 }, "/most", "impossible_request"},
+		"size the wrong way":  {func(q *domain.Request) { q.SizeFrom, q.SizeTo = new(gramMg(5)), new(gramMg(4)) }, "/size_to_g", "impossible_request"},
+		"dates the wrong way": {func(q *domain.Request) { q.Latest = day(29) }, "/latest", "impossible_request"},
 		"fish of a tonne":     {func(q *domain.Request) { q.SizeTo = new(gramMg(1e6)) }, "/size_to_g", "invalid_request"},
-		"for no tank":         {func(q *domain.Request) { q.Unit = nil }, "/unit_id", "request"},
+		"for no tank":         {func(q *domain.Request) { q.Unit = nil }, "/unit_id", "impossible_request"},
 	} {
 		q := domain.Request{ID: id[domain.Request](1), Round: id[domain.Round](1), Site: site, Unit: &tank1, Quantity: 300, Least: 200, Most: 400, Earliest: day(30), Latest: day(40)}
 		c.change(&q)

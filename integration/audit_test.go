@@ -94,6 +94,10 @@ func TestEveryWriteLeavesALine(t *testing.T) {
 	s.recorded(p.entry("water", "2026-02-01", members{"unit_id": p.a, "ph": 9}))
 	question := s.do("GET", "/v1/questions", s.keeper, nil).want(http.StatusOK).at("/items/0/id")
 
+	call := newCall(s)
+	asked := s.create("/v1/rounds/"+call.round+"/requests", call.asks(nil))
+	quoted := s.create("/v1/rounds/"+call.round+"/quotes", call.quotes(nil))
+
 	tried := map[string]bool{}
 	for _, c := range []struct {
 		operation string
@@ -125,6 +129,13 @@ func TestEveryWriteLeavesALine(t *testing.T) {
 		{"createLimit", "", `{"species":"CLZ","parameter":"no2","high_warn":0.5,"source":"the adviser"}`, "", "", "high_warn=0.5"},
 		{"reviseLimit", limit, `{"low_warn":4.5}`, "", "low_warn=4", "low_warn=4.5"},
 		{"answerQuestion", question, `{"reason":"The pond is green."}`, p.site, "reason=<nil>", "reason=The pond is green."},
+		{"createRound", "", call.call(members{"name": "More feed", "species": nil, "product_id": p.feed}), "", "", "fees_by=count"},
+		{"reviseRound", call.round, `{"fees_by":"weight"}`, "", "fees_by=count", "fees_by=weight"},
+		{"createRequest", "", call.asks(members{"unit_id": call.b}), call.site, "", "quantity=300"},
+		{"reviseRequest", asked, `{"quantity":280}`, call.site, "quantity=300", "quantity=280"},
+		{"createQuote", "", call.quotes(nil), "", "", "fee_order=20.00"},
+		{"reviseQuote", quoted, `{"fee_order":"25.00"}`, "", "fee_order=20.00", "fee_order=25.00"},
+		{"setRoundState", call.round, `{"state":"closed"}`, "", "state=open", "state=closed"},
 		{"createToken", "", `{"name":"screen","role":"adviser"}`, "", "", "name=screen"},
 		{"revokeToken", spare, nil, "", "revoked_at=<nil>", "name=spare"},
 	} {
@@ -140,8 +151,11 @@ func TestEveryWriteLeavesALine(t *testing.T) {
 		}
 		start := time.Now()
 		home := c.id
-		if strings.HasSuffix(c.operation, "Period") {
+		switch {
+		case strings.HasSuffix(c.operation, "Period"):
 			home = c.site
+		case c.operation == "createRequest" || c.operation == "createQuote":
+			home = call.round
 		}
 		r := s.do(o.method, strings.NewReplacer("{id}", home, "{period_id}", c.id).Replace(o.path), token, c.body, headers...)
 		if r.status >= 300 {
@@ -159,8 +173,11 @@ func TestEveryWriteLeavesALine(t *testing.T) {
 		}
 		l := after[lines]
 		noun := strings.ToLower(c.operation[len(c.operation)-len(strings.TrimLeft(c.operation, "abcdefghijklmnopqrstuvwxyz")):])
-		if noun == "limit" {
+		switch noun {
+		case "limit":
 			noun = "water_limit"
+		case "roundstate":
+			noun = "round"
 		}
 		action := map[bool]string{true: "created", false: "changed"}[strings.HasPrefix(c.operation, "create")]
 		site := c.site

@@ -118,6 +118,7 @@ var examples = map[string]string{
 	"SiteID": exampleID(1), "UnitID": exampleID(11), "LoopID": exampleID(21), "PartyID": exampleID(31), "ProductID": exampleID(41),
 	"EquipmentID": exampleID(51), "BatchID": exampleID(61), "MemberID": exampleID(71), "TokenID": exampleID(81),
 	"PeriodID": exampleID(22), "LimitID": exampleID(49), "QuestionID": exampleID(99),
+	"RoundID": exampleID(34), "RequestID": exampleID(24), "QuoteID": exampleID(25),
 	"EntryID": "019ade3a-7c00-7000-8000-0000000000a2",
 }
 

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"maps"
 	"net/http"
+	"path"
 	"regexp"
 	"slices"
 	"strings"
@@ -62,6 +63,10 @@ func newStory(s *service, mark string) *story {
 	y.creates("createUnit", 14, map[string]any{"site_id": y.id(2), "loop_id": nil, "name": "Far tank"})
 	y.client(63)
 	y.creates("createBatch", 63, map[string]any{"id": y.id(63), "site_id": y.id(2), "unit_id": y.id(14), "name": "Lent ones"})
+
+	y.creates("createRound", 34, nil)
+	y.creates("createRequest", 24, nil)
+	y.creates("createQuote", 25, nil)
 
 	doc, err := document()
 	if err != nil {
@@ -154,7 +159,13 @@ func (y *story) creates(operation string, n int, change map[string]any) {
 	if o.takes("Idempotency-Key") {
 		headers = []string{"Idempotency-Key", newText()}
 	}
-	r := y.do(o.method, o.address(y.id(1)), y.coordinator, body, headers...).want(http.StatusCreated)
+	address := o.path
+	for _, p := range o.params {
+		if p.In == openapi3.ParameterInPath {
+			address = strings.Replace(address, "{"+p.Name+"}", y.ids[examples[path.Base(p.Schema.Ref)]], 1)
+		}
+	}
+	r := y.do(o.method, address, y.coordinator, body, headers...).want(http.StatusCreated)
 	y.ids[exampleID(n)] = r.at("/id")
 	y.made = append(y.made, r)
 }

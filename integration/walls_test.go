@@ -74,15 +74,15 @@ func TestNeighboursAreNowhere(t *testing.T) {
 	w.table()
 }
 
-// newFarWall makes the wall between sites of a co-operative. Parties, products and limits belong
-// to the whole of it, whoever knows the id of a site may send something there, and the
+// newFarWall makes the wall between sites of a co-operative. Parties, products, limits and rounds
+// belong to the whole of it, whoever knows the id of a site may send something there, and the
 // same token has told what happened here and there. Members and tokens are not for those
 // who are bound to sites.
 func newFarWall(s *service) *wall {
 	t := s.t.(*testing.T)
 	w := &wall{T: t, complain: t.Errorf, me: newStory(s, " of here"), they: newStory(s, " far away")}
 	w.token = s.token("coordinator", w.me.id(1), w.me.id(2))
-	w.shared = []string{"PartyID", "ProductID", "MemberID", "TokenID", "LimitID"}
+	w.shared = []string{"PartyID", "ProductID", "MemberID", "TokenID", "LimitID", "RoundID"}
 	for example, id := range w.they.ids {
 		if n := example[len(example)-2:]; n[0] != '3' && n[0] != '4' && n != "02" && n != "82" {
 			w.secrets = append(w.secrets, id)

@@ -98,29 +98,52 @@ func (e AuditAction) Valid() bool {
 
 // Defines values for AuditNoun.
 const (
-	AuditNounBatch      AuditNoun = "batch"
-	AuditNounCoop       AuditNoun = "coop"
-	AuditNounEntry      AuditNoun = "entry"
-	AuditNounEquipment  AuditNoun = "equipment"
-	AuditNounHeld       AuditNoun = "held"
-	AuditNounLoop       AuditNoun = "loop"
-	AuditNounMember     AuditNoun = "member"
-	AuditNounParty      AuditNoun = "party"
-	AuditNounPeriod     AuditNoun = "period"
-	AuditNounProduct    AuditNoun = "product"
-	AuditNounQuestion   AuditNoun = "question"
-	AuditNounSite       AuditNoun = "site"
-	AuditNounToken      AuditNoun = "token"
-	AuditNounUnit       AuditNoun = "unit"
-	AuditNounWaterLimit AuditNoun = "water_limit"
+	AuditNounAllotment     AuditNoun = "allotment"
+	AuditNounBatch         AuditNoun = "batch"
+	AuditNounCharge        AuditNoun = "charge"
+	AuditNounClaim         AuditNoun = "claim"
+	AuditNounCoop          AuditNoun = "coop"
+	AuditNounCredit        AuditNoun = "credit"
+	AuditNounDelivery      AuditNoun = "delivery"
+	AuditNounEntry         AuditNoun = "entry"
+	AuditNounEquipment     AuditNoun = "equipment"
+	AuditNounHeld          AuditNoun = "held"
+	AuditNounLoop          AuditNoun = "loop"
+	AuditNounMember        AuditNoun = "member"
+	AuditNounOrderDeposit  AuditNoun = "order_deposit"
+	AuditNounOrderLine     AuditNoun = "order_line"
+	AuditNounOrderVersion  AuditNoun = "order_version"
+	AuditNounParty         AuditNoun = "party"
+	AuditNounPeriod        AuditNoun = "period"
+	AuditNounProduct       AuditNoun = "product"
+	AuditNounPurchaseOrder AuditNoun = "purchase_order"
+	AuditNounQuestion      AuditNoun = "question"
+	AuditNounQuote         AuditNoun = "quote"
+	AuditNounRequest       AuditNoun = "request"
+	AuditNounRound         AuditNoun = "round"
+	AuditNounRoundPayment  AuditNoun = "round_payment"
+	AuditNounSite          AuditNoun = "site"
+	AuditNounToken         AuditNoun = "token"
+	AuditNounUnit          AuditNoun = "unit"
+	AuditNounWaterLimit    AuditNoun = "water_limit"
 )
 
 // Valid indicates whether the value is a known member of the AuditNoun enum.
 func (e AuditNoun) Valid() bool {
 	switch e {
+	case AuditNounAllotment:
+		return true
 	case AuditNounBatch:
 		return true
+	case AuditNounCharge:
+		return true
+	case AuditNounClaim:
+		return true
 	case AuditNounCoop:
+		return true
+	case AuditNounCredit:
+		return true
+	case AuditNounDelivery:
 		return true
 	case AuditNounEntry:
 		return true
@@ -132,13 +155,29 @@ func (e AuditNoun) Valid() bool {
 		return true
 	case AuditNounMember:
 		return true
+	case AuditNounOrderDeposit:
+		return true
+	case AuditNounOrderLine:
+		return true
+	case AuditNounOrderVersion:
+		return true
 	case AuditNounParty:
 		return true
 	case AuditNounPeriod:
 		return true
 	case AuditNounProduct:
 		return true
+	case AuditNounPurchaseOrder:
+		return true
 	case AuditNounQuestion:
+		return true
+	case AuditNounQuote:
+		return true
+	case AuditNounRequest:
+		return true
+	case AuditNounRound:
+		return true
+	case AuditNounRoundPayment:
 		return true
 	case AuditNounSite:
 		return true
@@ -879,6 +918,24 @@ func (e FeedingResponse) Valid() bool {
 	}
 }
 
+// Defines values for FeesBy.
+const (
+	FeesByCount  FeesBy = "count"
+	FeesByWeight FeesBy = "weight"
+)
+
+// Valid indicates whether the value is a known member of the FeesBy enum.
+func (e FeesBy) Valid() bool {
+	switch e {
+	case FeesByCount:
+		return true
+	case FeesByWeight:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for FigureBasis.
 const (
 	FigureBasisEstimated FigureBasis = "estimated"
@@ -1148,20 +1205,33 @@ func (e PointOrNullType) Valid() bool {
 
 // Defines values for ProblemCode.
 const (
+	ProblemCodeAboveMost              ProblemCode = "above_most"
 	ProblemCodeAlreadyAnswered        ProblemCode = "already_answered"
+	ProblemCodeAlreadyCredited        ProblemCode = "already_credited"
+	ProblemCodeAlreadyOrdered         ProblemCode = "already_ordered"
+	ProblemCodeAlreadyReceived        ProblemCode = "already_received"
+	ProblemCodeAlreadyRequested       ProblemCode = "already_requested"
 	ProblemCodeAlreadyReversed        ProblemCode = "already_reversed"
 	ProblemCodeAlreadySet             ProblemCode = "already_set"
+	ProblemCodeAlreadySettled         ProblemCode = "already_settled"
 	ProblemCodeArchived               ProblemCode = "archived"
 	ProblemCodeBatchClosed            ProblemCode = "batch_closed"
 	ProblemCodeBeforeBatch            ProblemCode = "before_batch"
+	ProblemCodeBelowLeastOrder        ProblemCode = "below_least_order"
 	ProblemCodeBeyondMember           ProblemCode = "beyond_member"
 	ProblemCodeBodyTooLarge           ProblemCode = "body_too_large"
+	ProblemCodeChangedMeanwhile       ProblemCode = "changed_meanwhile"
 	ProblemCodeCountNeeded            ProblemCode = "count_needed"
+	ProblemCodeDeadlinePassed         ProblemCode = "deadline_passed"
 	ProblemCodeForbidden              ProblemCode = "forbidden"
 	ProblemCodeIDConflict             ProblemCode = "id_conflict"
 	ProblemCodeIdempotencyKeyRequired ProblemCode = "idempotency_key_required"
 	ProblemCodeIdempotencyKeyReused   ProblemCode = "idempotency_key_reused"
 	ProblemCodeIfMatchRequired        ProblemCode = "if_match_required"
+	ProblemCodeImpossibleQuote        ProblemCode = "impossible_quote"
+	ProblemCodeImpossibleRequest      ProblemCode = "impossible_request"
+	ProblemCodeImpossibleRound        ProblemCode = "impossible_round"
+	ProblemCodeImpossibleRoute        ProblemCode = "impossible_route"
 	ProblemCodeInFuture               ProblemCode = "in_future"
 	ProblemCodeInWithdrawal           ProblemCode = "in_withdrawal"
 	ProblemCodeInternal               ProblemCode = "internal"
@@ -1177,7 +1247,13 @@ const (
 	ProblemCodeNotFound               ProblemCode = "not_found"
 	ProblemCodeNotReversible          ProblemCode = "not_reversible"
 	ProblemCodeNotSettled             ProblemCode = "not_settled"
+	ProblemCodeNotWholePacks          ProblemCode = "not_whole_packs"
+	ProblemCodePlannedMeanwhile       ProblemCode = "planned_meanwhile"
 	ProblemCodePriceNeeded            ProblemCode = "price_needed"
+	ProblemCodePriceSteps             ProblemCode = "price_steps"
+	ProblemCodeQuoteExpired           ProblemCode = "quote_expired"
+	ProblemCodeQuoteWithdrawn         ProblemCode = "quote_withdrawn"
+	ProblemCodeRoundState             ProblemCode = "round_state"
 	ProblemCodeTooManyRequests        ProblemCode = "too_many_requests"
 	ProblemCodeTooPrecise             ProblemCode = "too_precise"
 	ProblemCodeUnauthenticated        ProblemCode = "unauthenticated"
@@ -1192,11 +1268,23 @@ const (
 // Valid indicates whether the value is a known member of the ProblemCode enum.
 func (e ProblemCode) Valid() bool {
 	switch e {
+	case ProblemCodeAboveMost:
+		return true
 	case ProblemCodeAlreadyAnswered:
+		return true
+	case ProblemCodeAlreadyCredited:
+		return true
+	case ProblemCodeAlreadyOrdered:
+		return true
+	case ProblemCodeAlreadyReceived:
+		return true
+	case ProblemCodeAlreadyRequested:
 		return true
 	case ProblemCodeAlreadyReversed:
 		return true
 	case ProblemCodeAlreadySet:
+		return true
+	case ProblemCodeAlreadySettled:
 		return true
 	case ProblemCodeArchived:
 		return true
@@ -1204,11 +1292,17 @@ func (e ProblemCode) Valid() bool {
 		return true
 	case ProblemCodeBeforeBatch:
 		return true
+	case ProblemCodeBelowLeastOrder:
+		return true
 	case ProblemCodeBeyondMember:
 		return true
 	case ProblemCodeBodyTooLarge:
 		return true
+	case ProblemCodeChangedMeanwhile:
+		return true
 	case ProblemCodeCountNeeded:
+		return true
+	case ProblemCodeDeadlinePassed:
 		return true
 	case ProblemCodeForbidden:
 		return true
@@ -1219,6 +1313,14 @@ func (e ProblemCode) Valid() bool {
 	case ProblemCodeIdempotencyKeyReused:
 		return true
 	case ProblemCodeIfMatchRequired:
+		return true
+	case ProblemCodeImpossibleQuote:
+		return true
+	case ProblemCodeImpossibleRequest:
+		return true
+	case ProblemCodeImpossibleRound:
+		return true
+	case ProblemCodeImpossibleRoute:
 		return true
 	case ProblemCodeInFuture:
 		return true
@@ -1250,7 +1352,19 @@ func (e ProblemCode) Valid() bool {
 		return true
 	case ProblemCodeNotSettled:
 		return true
+	case ProblemCodeNotWholePacks:
+		return true
+	case ProblemCodePlannedMeanwhile:
+		return true
 	case ProblemCodePriceNeeded:
+		return true
+	case ProblemCodePriceSteps:
+		return true
+	case ProblemCodeQuoteExpired:
+		return true
+	case ProblemCodeQuoteWithdrawn:
+		return true
+	case ProblemCodeRoundState:
 		return true
 	case ProblemCodeTooManyRequests:
 		return true
@@ -1485,6 +1599,63 @@ func (e QuestionState) Valid() bool {
 	}
 }
 
+// Defines values for QuoteCarriedIn.
+const (
+	QuoteCarriedInBag  QuoteCarriedIn = "bag"
+	QuoteCarriedInTank QuoteCarriedIn = "tank"
+)
+
+// Valid indicates whether the value is a known member of the QuoteCarriedIn enum.
+func (e QuoteCarriedIn) Valid() bool {
+	switch e {
+	case QuoteCarriedInBag:
+		return true
+	case QuoteCarriedInTank:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for QuotePatchCarriedIn.
+const (
+	QuotePatchCarriedInBag         QuotePatchCarriedIn = "bag"
+	QuotePatchCarriedInLessThanNil QuotePatchCarriedIn = "<nil>"
+	QuotePatchCarriedInTank        QuotePatchCarriedIn = "tank"
+)
+
+// Valid indicates whether the value is a known member of the QuotePatchCarriedIn enum.
+func (e QuotePatchCarriedIn) Valid() bool {
+	switch e {
+	case QuotePatchCarriedInBag:
+		return true
+	case QuotePatchCarriedInLessThanNil:
+		return true
+	case QuotePatchCarriedInTank:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for QuoteRequestCarriedIn.
+const (
+	QuoteRequestCarriedInBag  QuoteRequestCarriedIn = "bag"
+	QuoteRequestCarriedInTank QuoteRequestCarriedIn = "tank"
+)
+
+// Valid indicates whether the value is a known member of the QuoteRequestCarriedIn enum.
+func (e QuoteRequestCarriedIn) Valid() bool {
+	switch e {
+	case QuoteRequestCarriedInBag:
+		return true
+	case QuoteRequestCarriedInTank:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for RationStopCode.
 const (
 	RationStopCodeCold      RationStopCode = "cold"
@@ -1530,6 +1701,30 @@ func (e ReceiptOrigin) Valid() bool {
 	case ReceiptOriginDonated:
 		return true
 	case ReceiptOriginOpening:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for RequestQuestionCode.
+const (
+	RequestQuestionCodeAboveCapacity   RequestQuestionCode = "above_capacity"
+	RequestQuestionCodeCapacityUnknown RequestQuestionCode = "capacity_unknown"
+	RequestQuestionCodeNotEmpty        RequestQuestionCode = "not_empty"
+	RequestQuestionCodeOutsideWindow   RequestQuestionCode = "outside_window"
+)
+
+// Valid indicates whether the value is a known member of the RequestQuestionCode enum.
+func (e RequestQuestionCode) Valid() bool {
+	switch e {
+	case RequestQuestionCodeAboveCapacity:
+		return true
+	case RequestQuestionCodeCapacityUnknown:
+		return true
+	case RequestQuestionCodeNotEmpty:
+		return true
+	case RequestQuestionCodeOutsideWindow:
 		return true
 	default:
 		return false
@@ -1587,6 +1782,81 @@ func (e Role) Valid() bool {
 	case RoleKeeper:
 		return true
 	case RoleTreasurer:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for RoundNeed.
+const (
+	RoundNeedArrival RoundNeed = "arrival"
+	RoundNeedDay30   RoundNeed = "day_30"
+)
+
+// Valid indicates whether the value is a known member of the RoundNeed enum.
+func (e RoundNeed) Valid() bool {
+	switch e {
+	case RoundNeedArrival:
+		return true
+	case RoundNeedDay30:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for RoundState.
+const (
+	RoundStateCancelled  RoundState = "cancelled"
+	RoundStateClosed     RoundState = "closed"
+	RoundStateDelivering RoundState = "delivering"
+	RoundStateOpen       RoundState = "open"
+	RoundStateOrdered    RoundState = "ordered"
+	RoundStatePlanned    RoundState = "planned"
+	RoundStateSettled    RoundState = "settled"
+)
+
+// Valid indicates whether the value is a known member of the RoundState enum.
+func (e RoundState) Valid() bool {
+	switch e {
+	case RoundStateCancelled:
+		return true
+	case RoundStateClosed:
+		return true
+	case RoundStateDelivering:
+		return true
+	case RoundStateOpen:
+		return true
+	case RoundStateOrdered:
+		return true
+	case RoundStatePlanned:
+		return true
+	case RoundStateSettled:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for RoundStepState.
+const (
+	RoundStepStateCancelled RoundStepState = "cancelled"
+	RoundStepStateClosed    RoundStepState = "closed"
+	RoundStepStateOpen      RoundStepState = "open"
+	RoundStepStateSettled   RoundStepState = "settled"
+)
+
+// Valid indicates whether the value is a known member of the RoundStepState enum.
+func (e RoundStepState) Valid() bool {
+	switch e {
+	case RoundStepStateCancelled:
+		return true
+	case RoundStepStateClosed:
+		return true
+	case RoundStepStateOpen:
+		return true
+	case RoundStepStateSettled:
 		return true
 	default:
 		return false
@@ -1659,6 +1929,24 @@ func (e SiteKind) Valid() bool {
 	case SiteKindSchool:
 		return true
 	case SiteKindSmallholder:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for StepsApply.
+const (
+	StepsApplyAllUnits    StepsApply = "all_units"
+	StepsApplyIncremental StepsApply = "incremental"
+)
+
+// Valid indicates whether the value is a known member of the StepsApply enum.
+func (e StepsApply) Valid() bool {
+	switch e {
+	case StepsApplyAllUnits:
+		return true
+	case StepsApplyIncremental:
 		return true
 	default:
 		return false
@@ -3988,6 +4276,9 @@ type Feeder = string
 // FeedingResponse How the fish took the feed.
 type FeedingResponse string
 
+// FeesBy What fees that no site causes alone are shared by.
+type FeesBy string
+
 // FieldError What is wrong with one member.
 type FieldError struct {
 	// Detail What is wrong and what to do about it.
@@ -4237,6 +4528,21 @@ type ItemProblem struct {
 
 	// Title The kind of problem in words.
 	Title string `json:"title"`
+}
+
+// KeptColumn One of its facts.
+type KeptColumn struct {
+	// Column What it is, with amounts in minor units and weights in mg.
+	Column string `json:"column"`
+
+	// Value As a text.
+	Value string `json:"value"`
+}
+
+// KeptFacts What was kept of something that is shown elsewhere as part of something greater, column by column.
+type KeptFacts struct {
+	// Columns In the order of their names.
+	Columns []KeptColumn `json:"columns"`
 }
 
 // Kilograms kg, up to three decimals.
@@ -5135,6 +5441,17 @@ type PointOrNull struct {
 // PointOrNullType Always Point.
 type PointOrNullType string
 
+// PriceStep A price that holds from a quantity of an order on.
+type PriceStep struct {
+	// From The quantity from which it holds.
+	From int64 `json:"from"`
+
+	// UnitPrice Money for one fish, one kg or one unit of the product, with up to four decimals more than the currency.
+	//
+	// Example: 0.12
+	UnitPrice UnitPrice `json:"unit_price"`
+}
+
 // Problem Why a request was not done (RFC 9457).
 type Problem struct {
 	// Code Stable; made for programs.
@@ -5441,6 +5758,297 @@ type QuestionPage struct {
 // QuestionState `confirmed`: somebody said that the entry is right; `reversed`: the entry was.
 type QuestionState string
 
+// Quote What a supplier offers to a round.
+type Quote struct {
+	// CarriedIn What fish travel in.
+	CarriedIn *QuoteCarriedIn `json:"carried_in,omitempty"`
+
+	// DeathsPercent Dead on arrival, out of 100, that the supplier promises not to exceed; 0 if left out.
+	DeathsPercent float64 `json:"deaths_percent"`
+
+	// DepositPercent Of the price, paid with the order, out of 100; 0 if left out.
+	DepositPercent float64 `json:"deposit_percent"`
+
+	// Earliest The first day of delivery.
+	Earliest openapi_types.Date `json:"earliest"`
+
+	// ExpiresOn Of a product: until when it keeps.
+	ExpiresOn *openapi_types.Date `json:"expires_on,omitempty"`
+
+	// FeeDrop Money in the currency of the co-operative, with no more decimals than it has.
+	//
+	// Example: 240.00
+	FeeDrop Amount `json:"fee_drop"`
+
+	// FeeOrder Money in the currency of the co-operative, with no more decimals than it has.
+	//
+	// Example: 240.00
+	FeeOrder Amount `json:"fee_order"`
+
+	// FeePerKm Money for one fish, one kg or one unit of the product, with up to four decimals more than the currency.
+	//
+	// Example: 0.12
+	FeePerKm UnitPrice `json:"fee_per_km"`
+
+	// FishPerVessel How many are put into each bag.
+	FishPerVessel *int64 `json:"fish_per_vessel,omitempty"`
+
+	// ID What a supplier offers to a round.
+	ID QuoteID `json:"id"`
+
+	// Latest The last day of delivery.
+	Latest openapi_types.Date `json:"latest"`
+
+	// LeastOrder The least order of all sites together; 0 if any will do. 0 if left out.
+	LeastOrder int64 `json:"least_order"`
+
+	// Litres Of water in each bag or tank.
+	Litres *float64 `json:"litres,omitempty"`
+
+	// MeanWeightG Of one fish, g. Must be there for fish.
+	MeanWeightG *float64 `json:"mean_weight_g,omitempty"`
+
+	// Most How many there are.
+	Most int64 `json:"most"`
+
+	// Note Anything worth remembering.
+	Note *string `json:"note,omitempty"`
+
+	// Pack Orders are for whole packs of so many; 1 if left out.
+	Pack int64 `json:"pack"`
+
+	// PartyID A hatchery, seller, buyer or funder.
+	PartyID PartyID `json:"party_id"`
+
+	// RoundID A purchase that sites make together.
+	RoundID RoundID `json:"round_id"`
+
+	// ShortPercent By which a count may fall short before it is a claim, out of 100; 0 if left out.
+	ShortPercent float64 `json:"short_percent"`
+
+	// SpeedKmH How fast a delivery travels, km/h; 40 if left out.
+	SpeedKmH float64 `json:"speed_km_h"`
+
+	// Steps By rising `from`, the first from 1, at prices that do not rise.
+	Steps []PriceStep `json:"steps"`
+
+	// StepsApply Whether the price of a step is for the whole order, or only for what is above the step. Must be said where there is more than one step.
+	StepsApply StepsApply `json:"steps_apply"`
+
+	// Stops The sites on the way by rising km from the supplier; who is none is not delivered to. Without any, everybody collects.
+	Stops []Stop `json:"stops"`
+
+	// TemperatureC Of the water on the way, °C.
+	TemperatureC *float64 `json:"temperature_c,omitempty"`
+
+	// ValidUntil The last day on which it can be ordered by.
+	ValidUntil openapi_types.Date `json:"valid_until"`
+
+	// Vessels The most bags or tanks for one delivery.
+	Vessels *int64 `json:"vessels,omitempty"`
+
+	// WeightCvPercent How much single weights vary: standard deviation out of 100 of the mean.
+	WeightCvPercent *float64 `json:"weight_cv_percent,omitempty"`
+
+	// Withdrawn True once it was taken back.
+	Withdrawn bool `json:"withdrawn"`
+}
+
+// QuoteCarriedIn What fish travel in.
+type QuoteCarriedIn string
+
+// QuoteID What a supplier offers to a round.
+type QuoteID = openapi_types.UUID
+
+// QuotePage A page of quotes.
+type QuotePage struct {
+	// Items In the order they were made.
+	Items []Quote `json:"items"`
+
+	// Next Where the next page begins: give it as `after`. Left out on the last page.
+	Next *Cursor `json:"next,omitempty"`
+}
+
+// QuotePatch What to change about a quote.
+type QuotePatch struct {
+	// CarriedIn What fish travel in.
+	CarriedIn *QuotePatchCarriedIn `json:"carried_in,omitempty"`
+
+	// DeathsPercent Dead on arrival, out of 100, that the supplier promises not to exceed; 0 if left out.
+	DeathsPercent *float64 `json:"deaths_percent,omitempty"`
+
+	// DepositPercent Of the price, paid with the order, out of 100; 0 if left out.
+	DepositPercent *float64 `json:"deposit_percent,omitempty"`
+
+	// Earliest The first day of delivery.
+	Earliest *openapi_types.Date `json:"earliest,omitempty"`
+
+	// ExpiresOn Of a product: until when it keeps.
+	ExpiresOn *openapi_types.Date `json:"expires_on,omitempty"`
+
+	// FeeDrop Money in the currency of the co-operative, with no more decimals than it has.
+	//
+	// Example: 240.00
+	FeeDrop *Amount `json:"fee_drop,omitempty"`
+
+	// FeeOrder Money in the currency of the co-operative, with no more decimals than it has.
+	//
+	// Example: 240.00
+	FeeOrder *Amount `json:"fee_order,omitempty"`
+
+	// FeePerKm Money for one fish, one kg or one unit of the product, with up to four decimals more than the currency.
+	//
+	// Example: 0.12
+	FeePerKm *UnitPrice `json:"fee_per_km,omitempty"`
+
+	// FishPerVessel How many are put into each bag.
+	FishPerVessel *int64 `json:"fish_per_vessel,omitempty"`
+
+	// Latest The last day of delivery.
+	Latest *openapi_types.Date `json:"latest,omitempty"`
+
+	// LeastOrder The least order of all sites together; 0 if any will do. 0 if left out.
+	LeastOrder *int64 `json:"least_order,omitempty"`
+
+	// Litres Of water in each bag or tank.
+	Litres *float64 `json:"litres,omitempty"`
+
+	// MeanWeightG Of one fish, g. Must be there for fish.
+	MeanWeightG *float64 `json:"mean_weight_g,omitempty"`
+
+	// Most How many there are.
+	Most *int64 `json:"most,omitempty"`
+
+	// Note Anything worth remembering.
+	Note *string `json:"note,omitempty"`
+
+	// Pack Orders are for whole packs of so many; 1 if left out.
+	Pack *int64 `json:"pack,omitempty"`
+
+	// ShortPercent By which a count may fall short before it is a claim, out of 100; 0 if left out.
+	ShortPercent *float64 `json:"short_percent,omitempty"`
+
+	// SpeedKmH How fast a delivery travels, km/h; 40 if left out.
+	SpeedKmH *float64 `json:"speed_km_h,omitempty"`
+
+	// Steps By rising `from`, the first from 1, at prices that do not rise.
+	Steps *[]PriceStep `json:"steps,omitempty"`
+
+	// StepsApply Whether the price of a step is for the whole order, or only for what is above the step. Must be said where there is more than one step.
+	StepsApply *StepsApply `json:"steps_apply,omitempty"`
+
+	// Stops The sites on the way by rising km from the supplier; who is none is not delivered to. Without any, everybody collects.
+	Stops *[]Stop `json:"stops,omitempty"`
+
+	// TemperatureC Of the water on the way, °C.
+	TemperatureC *float64 `json:"temperature_c,omitempty"`
+
+	// ValidUntil The last day on which it can be ordered by.
+	ValidUntil *openapi_types.Date `json:"valid_until,omitempty"`
+
+	// Vessels The most bags or tanks for one delivery.
+	Vessels *int64 `json:"vessels,omitempty"`
+
+	// WeightCvPercent How much single weights vary: standard deviation out of 100 of the mean.
+	WeightCvPercent *float64 `json:"weight_cv_percent,omitempty"`
+
+	// Withdrawn True takes it back.
+	Withdrawn *bool `json:"withdrawn,omitempty"`
+}
+
+// QuotePatchCarriedIn What fish travel in.
+type QuotePatchCarriedIn string
+
+// QuoteRequest A quote to add.
+type QuoteRequest struct {
+	// CarriedIn What fish travel in.
+	CarriedIn *QuoteRequestCarriedIn `json:"carried_in,omitempty"`
+
+	// DeathsPercent Dead on arrival, out of 100, that the supplier promises not to exceed; 0 if left out.
+	DeathsPercent *float64 `json:"deaths_percent,omitempty"`
+
+	// DepositPercent Of the price, paid with the order, out of 100; 0 if left out.
+	DepositPercent *float64 `json:"deposit_percent,omitempty"`
+
+	// Earliest The first day of delivery.
+	Earliest openapi_types.Date `json:"earliest"`
+
+	// ExpiresOn Of a product: until when it keeps.
+	ExpiresOn *openapi_types.Date `json:"expires_on,omitempty"`
+
+	// FeeDrop Money in the currency of the co-operative, with no more decimals than it has.
+	//
+	// Example: 240.00
+	FeeDrop *Amount `json:"fee_drop,omitempty"`
+
+	// FeeOrder Money in the currency of the co-operative, with no more decimals than it has.
+	//
+	// Example: 240.00
+	FeeOrder *Amount `json:"fee_order,omitempty"`
+
+	// FeePerKm Money for one fish, one kg or one unit of the product, with up to four decimals more than the currency.
+	//
+	// Example: 0.12
+	FeePerKm *UnitPrice `json:"fee_per_km,omitempty"`
+
+	// FishPerVessel How many are put into each bag.
+	FishPerVessel *int64 `json:"fish_per_vessel,omitempty"`
+
+	// Latest The last day of delivery.
+	Latest openapi_types.Date `json:"latest"`
+
+	// LeastOrder The least order of all sites together; 0 if any will do. 0 if left out.
+	LeastOrder *int64 `json:"least_order,omitempty"`
+
+	// Litres Of water in each bag or tank.
+	Litres *float64 `json:"litres,omitempty"`
+
+	// MeanWeightG Of one fish, g. Must be there for fish.
+	MeanWeightG *float64 `json:"mean_weight_g,omitempty"`
+
+	// Most How many there are.
+	Most int64 `json:"most"`
+
+	// Note Anything worth remembering.
+	Note *string `json:"note,omitempty"`
+
+	// Pack Orders are for whole packs of so many; 1 if left out.
+	Pack *int64 `json:"pack,omitempty"`
+
+	// PartyID A hatchery, seller, buyer or funder.
+	PartyID PartyID `json:"party_id"`
+
+	// ShortPercent By which a count may fall short before it is a claim, out of 100; 0 if left out.
+	ShortPercent *float64 `json:"short_percent,omitempty"`
+
+	// SpeedKmH How fast a delivery travels, km/h; 40 if left out.
+	SpeedKmH *float64 `json:"speed_km_h,omitempty"`
+
+	// Steps By rising `from`, the first from 1, at prices that do not rise.
+	Steps []PriceStep `json:"steps"`
+
+	// StepsApply Whether the price of a step is for the whole order, or only for what is above the step. Must be said where there is more than one step.
+	StepsApply *StepsApply `json:"steps_apply,omitempty"`
+
+	// Stops The sites on the way by rising km from the supplier; who is none is not delivered to. Without any, everybody collects.
+	Stops *[]Stop `json:"stops,omitempty"`
+
+	// TemperatureC Of the water on the way, °C.
+	TemperatureC *float64 `json:"temperature_c,omitempty"`
+
+	// ValidUntil The last day on which it can be ordered by.
+	ValidUntil openapi_types.Date `json:"valid_until"`
+
+	// Vessels The most bags or tanks for one delivery.
+	Vessels *int64 `json:"vessels,omitempty"`
+
+	// WeightCvPercent How much single weights vary: standard deviation out of 100 of the mean.
+	WeightCvPercent *float64 `json:"weight_cv_percent,omitempty"`
+}
+
+// QuoteRequestCarriedIn What fish travel in.
+type QuoteRequestCarriedIn string
+
 // Ration What to feed a batch on a day.
 type Ration struct {
 	// AsOf A day at the site, year-month-day.
@@ -5586,6 +6194,141 @@ type RecordedEntry struct {
 	Value *string `json:"value,omitempty"`
 }
 
+// Request What a site asks of a round.
+type Request struct {
+	// Earliest The first day it can be delivered. That of the round if left out.
+	Earliest openapi_types.Date `json:"earliest"`
+
+	// ID What a site asks of a round.
+	ID RequestID `json:"id"`
+
+	// Latest The last day it can be delivered. That of the round if left out.
+	Latest openapi_types.Date `json:"latest"`
+
+	// Least Fewer are of no use. The quantity if left out.
+	Least int64 `json:"least"`
+
+	// Most What could be taken at most. The quantity if left out.
+	Most int64 `json:"most"`
+
+	// Note Anything worth remembering.
+	Note *string `json:"note,omitempty"`
+
+	// Quantity Fish that are to be alive when they are counted, see `need` of the round; or whole units of the product.
+	Quantity int64 `json:"quantity"`
+
+	// Questions What somebody should look at, as the books are today. Not in the audit trail.
+	Questions *[]RequestQuestion `json:"questions,omitempty"`
+
+	// RoundID A purchase that sites make together.
+	RoundID RoundID `json:"round_id"`
+
+	// SiteID A school or farm.
+	SiteID SiteID `json:"site_id"`
+
+	// SizeFromG The least mean weight of a fish, g.
+	SizeFromG *float64 `json:"size_from_g,omitempty"`
+
+	// SizeToG The greatest mean weight of a fish, g.
+	SizeToG *float64 `json:"size_to_g,omitempty"`
+
+	// UnitID A tank, pond, cage or bed.
+	UnitID *UnitID `json:"unit_id,omitempty"`
+
+	// Withdrawn True once it was taken back.
+	Withdrawn bool `json:"withdrawn"`
+}
+
+// RequestID What a site asks of a round.
+type RequestID = openapi_types.UUID
+
+// RequestPage A page of requests.
+type RequestPage struct {
+	// Items In the order they were made.
+	Items []Request `json:"items"`
+
+	// Next Where the next page begins: give it as `after`. Left out on the last page.
+	Next *Cursor `json:"next,omitempty"`
+}
+
+// RequestPatch What to change about a request.
+type RequestPatch struct {
+	// Earliest The first day it can be delivered. That of the round if left out.
+	Earliest *openapi_types.Date `json:"earliest,omitempty"`
+
+	// Latest The last day it can be delivered. That of the round if left out.
+	Latest *openapi_types.Date `json:"latest,omitempty"`
+
+	// Least Fewer are of no use. The quantity if left out.
+	Least *int64 `json:"least,omitempty"`
+
+	// Most What could be taken at most. The quantity if left out.
+	Most *int64 `json:"most,omitempty"`
+
+	// Note Anything worth remembering.
+	Note *string `json:"note,omitempty"`
+
+	// Quantity Fish that are to be alive when they are counted, see `need` of the round; or whole units of the product.
+	Quantity *int64 `json:"quantity,omitempty"`
+
+	// SizeFromG The least mean weight of a fish, g.
+	SizeFromG *float64 `json:"size_from_g,omitempty"`
+
+	// SizeToG The greatest mean weight of a fish, g.
+	SizeToG *float64 `json:"size_to_g,omitempty"`
+
+	// Withdrawn True takes it back.
+	Withdrawn *bool `json:"withdrawn,omitempty"`
+}
+
+// RequestQuestion What somebody should look at about a request.
+type RequestQuestion struct {
+	// Code More fish than the tank carries; nobody can say what it carries; there will still be fish in it; it cannot be delivered on all days of the round.
+	Code RequestQuestionCode `json:"code"`
+
+	// Figures What it is asked by.
+	Figures []NamedNumber `json:"figures"`
+
+	// Text The question in words.
+	Text string `json:"text"`
+}
+
+// RequestQuestionCode More fish than the tank carries; nobody can say what it carries; there will still be fish in it; it cannot be delivered on all days of the round.
+type RequestQuestionCode string
+
+// RequestRequest What a site asks for.
+type RequestRequest struct {
+	// Earliest The first day it can be delivered. That of the round if left out.
+	Earliest *openapi_types.Date `json:"earliest,omitempty"`
+
+	// Latest The last day it can be delivered. That of the round if left out.
+	Latest *openapi_types.Date `json:"latest,omitempty"`
+
+	// Least Fewer are of no use. The quantity if left out.
+	Least *int64 `json:"least,omitempty"`
+
+	// Most What could be taken at most. The quantity if left out.
+	Most *int64 `json:"most,omitempty"`
+
+	// Note Anything worth remembering.
+	Note *string `json:"note,omitempty"`
+
+	// Quantity Fish that are to be alive when they are counted, see `need` of the round; or whole units of the product.
+	Quantity int64 `json:"quantity"`
+
+	// SiteID A school or farm.
+	SiteID SiteID `json:"site_id"`
+
+	// SizeFromG The least mean weight of a fish, g.
+	SizeFromG *float64 `json:"size_from_g,omitempty"`
+
+	// SizeToG The greatest mean weight of a fish, g.
+	SizeToG *float64 `json:"size_to_g,omitempty"`
+
+	// UnitID A tank, pond, cage or bed.
+	UnitID *UnitID `json:"unit_id,omitempty"`
+}
+
 // ResultStatus `exists`: recorded before, the same; `conflict`: the id is taken by another content; `refused`: not recorded, its id is still free; `held`: kept aside.
 type ResultStatus string
 
@@ -5615,6 +6358,142 @@ type Role string
 
 // RoleSites The sites it is for. Left out: all, also those to come; a keeper must have some.
 type RoleSites = []SiteID
+
+// Round A purchase that sites make together.
+type Round struct {
+	// Deadline Until when sites may ask.
+	//
+	// Example: 2026-03-20T15:00:00Z
+	Deadline time.Time `json:"deadline"`
+
+	// FeesBy What fees that no site causes alone are shared by.
+	FeesBy FeesBy `json:"fees_by"`
+
+	// ID A purchase that sites make together.
+	ID RoundID `json:"id"`
+
+	// MayBecome The states that a person may put it into now.
+	MayBecome []RoundState `json:"may_become"`
+
+	// Name What people call it.
+	Name Name `json:"name"`
+
+	// Need When the fish that are needed are counted: alive on arrival, or on the thirtieth day after. Products are always needed on arrival.
+	Need RoundNeed `json:"need"`
+
+	// Note Anything worth remembering.
+	Note *string `json:"note,omitempty"`
+
+	// ProductID Feed or another input.
+	ProductID *ProductID `json:"product_id,omitempty"`
+
+	// Reason Why the last step was taken.
+	Reason *string `json:"reason,omitempty"`
+
+	// Species FAO ASFIS code of three letters; CLZ is North African catfish, TLN Nile tilapia.
+	//
+	// Example: CLZ
+	Species *SpeciesCode `json:"species,omitempty"`
+
+	// State How far the round has come.
+	State RoundState `json:"state"`
+
+	// WindowFrom The first day of delivery.
+	WindowFrom openapi_types.Date `json:"window_from"`
+
+	// WindowTo The last day of delivery.
+	WindowTo openapi_types.Date `json:"window_to"`
+}
+
+// RoundID A purchase that sites make together.
+type RoundID = openapi_types.UUID
+
+// RoundNeed When the fish that are needed are counted: alive on arrival, or on the thirtieth day after. Products are always needed on arrival.
+type RoundNeed string
+
+// RoundPage A page of rounds.
+type RoundPage struct {
+	// Items In the order they were made.
+	Items []Round `json:"items"`
+
+	// Next Where the next page begins: give it as `after`. Left out on the last page.
+	Next *Cursor `json:"next,omitempty"`
+}
+
+// RoundPatch What to change about a round.
+type RoundPatch struct {
+	// Deadline Until when sites may ask.
+	//
+	// Example: 2026-03-20T15:00:00Z
+	Deadline *time.Time `json:"deadline,omitempty"`
+
+	// FeesBy What fees that no site causes alone are shared by.
+	FeesBy *FeesBy `json:"fees_by,omitempty"`
+
+	// Name What people call it.
+	Name *Name `json:"name,omitempty"`
+
+	// Need When the fish that are needed are counted: alive on arrival, or on the thirtieth day after. Products are always needed on arrival.
+	Need *RoundNeed `json:"need,omitempty"`
+
+	// Note Anything worth remembering.
+	Note *string `json:"note,omitempty"`
+
+	// WindowFrom The first day of delivery.
+	WindowFrom *openapi_types.Date `json:"window_from,omitempty"`
+
+	// WindowTo The last day of delivery.
+	WindowTo *openapi_types.Date `json:"window_to,omitempty"`
+}
+
+// RoundRequest A round to open.
+type RoundRequest struct {
+	// Deadline Until when sites may ask.
+	//
+	// Example: 2026-03-20T15:00:00Z
+	Deadline time.Time `json:"deadline"`
+
+	// FeesBy What fees that no site causes alone are shared by.
+	FeesBy *FeesBy `json:"fees_by,omitempty"`
+
+	// Name What people call it.
+	Name Name `json:"name"`
+
+	// Need When the fish that are needed are counted: alive on arrival, or on the thirtieth day after. Products are always needed on arrival.
+	Need *RoundNeed `json:"need,omitempty"`
+
+	// Note Anything worth remembering.
+	Note *string `json:"note,omitempty"`
+
+	// ProductID Feed or another input.
+	ProductID *ProductID `json:"product_id,omitempty"`
+
+	// Species FAO ASFIS code of three letters; CLZ is North African catfish, TLN Nile tilapia.
+	//
+	// Example: CLZ
+	Species *SpeciesCode `json:"species,omitempty"`
+
+	// WindowFrom The first day of delivery.
+	WindowFrom openapi_types.Date `json:"window_from"`
+
+	// WindowTo The last day of delivery.
+	WindowTo openapi_types.Date `json:"window_to"`
+}
+
+// RoundState How far the round has come.
+type RoundState string
+
+// RoundStep A step of a round.
+type RoundStep struct {
+	// Reason Why. Must be said to cancel.
+	Reason *string `json:"reason,omitempty"`
+
+	// State The state it is to be in.
+	State RoundStepState `json:"state"`
+}
+
+// RoundStepState The state it is to be in.
+type RoundStepState string
 
 // SaidCautions What must be minded, in the language asked for.
 type SaidCautions = []string
@@ -5811,8 +6690,20 @@ type SpeciesList struct {
 // Statement The answer in plain words.
 type Statement = string
 
+// StepsApply Whether the price of a step is for the whole order, or only for what is above the step. Must be said where there is more than one step.
+type StepsApply string
+
 // StockingOrigin Where the fish came from; `opening` if they were there before the books began.
 type StockingOrigin string
+
+// Stop A site on the way of a delivery.
+type Stop struct {
+	// Km Along the way from the supplier.
+	Km float64 `json:"km"`
+
+	// SiteID A school or farm.
+	SiteID SiteID `json:"site_id"`
+}
 
 // StoreItem What the site has of a product, by the book.
 type StoreItem struct {
@@ -6412,6 +7303,15 @@ type ProductPath = ProductID
 // QuestionPath A question about an entry.
 type QuestionPath = QuestionID
 
+// QuotePath What a supplier offers to a round.
+type QuotePath = QuoteID
+
+// RequestPath What a site asks of a round.
+type RequestPath = RequestID
+
+// RoundPath A purchase that sites make together.
+type RoundPath = RoundID
+
 // SiteFilter A school or farm.
 type SiteFilter = SiteID
 
@@ -6923,6 +7823,100 @@ type AnswerQuestionParams struct {
 	XDevice *Device `json:"X-Device,omitempty"`
 }
 
+// ReviseQuoteParams defines parameters for ReviseQuote.
+type ReviseQuoteParams struct {
+	// IfMatch The `ETag` of what you read, so that nobody's change is overwritten unseen.
+	IfMatch IfMatch `json:"If-Match"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// ReviseRequestParams defines parameters for ReviseRequest.
+type ReviseRequestParams struct {
+	// IfMatch The `ETag` of what you read, so that nobody's change is overwritten unseen.
+	IfMatch IfMatch `json:"If-Match"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// ListRoundsParams defines parameters for ListRounds.
+type ListRoundsParams struct {
+	// After Where the last page ended, the `next` of its answer. Keep the other parameters as they were.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit At most so many items on a page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// CreateRoundParams defines parameters for CreateRound.
+type CreateRoundParams struct {
+	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
+	// the same body gives the first answer again; with another body it is refused.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// ReviseRoundParams defines parameters for ReviseRound.
+type ReviseRoundParams struct {
+	// IfMatch The `ETag` of what you read, so that nobody's change is overwritten unseen.
+	IfMatch IfMatch `json:"If-Match"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// ListQuotesParams defines parameters for ListQuotes.
+type ListQuotesParams struct {
+	// After Where the last page ended, the `next` of its answer. Keep the other parameters as they were.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit At most so many items on a page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// CreateQuoteParams defines parameters for CreateQuote.
+type CreateQuoteParams struct {
+	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
+	// the same body gives the first answer again; with another body it is refused.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// ListRequestsParams defines parameters for ListRequests.
+type ListRequestsParams struct {
+	// After Where the last page ended, the `next` of its answer. Keep the other parameters as they were.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit At most so many items on a page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// CreateRequestParams defines parameters for CreateRequest.
+type CreateRequestParams struct {
+	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
+	// the same body gives the first answer again; with another body it is refused.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// SetRoundStateParams defines parameters for SetRoundState.
+type SetRoundStateParams struct {
+	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
+	// the same body gives the first answer again; with another body it is refused.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
 // ListSitesParams defines parameters for ListSites.
 type ListSitesParams struct {
 	// Archived True lists what was archived, false what is in use.
@@ -7155,6 +8149,27 @@ type ReviseProductApplicationMergePatchPlusJSONRequestBody = ProductPatch
 // AnswerQuestionJSONRequestBody defines body for AnswerQuestion for application/json ContentType.
 type AnswerQuestionJSONRequestBody = QuestionAnswer
 
+// ReviseQuoteApplicationMergePatchPlusJSONRequestBody defines body for ReviseQuote for application/merge-patch+json ContentType.
+type ReviseQuoteApplicationMergePatchPlusJSONRequestBody = QuotePatch
+
+// ReviseRequestApplicationMergePatchPlusJSONRequestBody defines body for ReviseRequest for application/merge-patch+json ContentType.
+type ReviseRequestApplicationMergePatchPlusJSONRequestBody = RequestPatch
+
+// CreateRoundJSONRequestBody defines body for CreateRound for application/json ContentType.
+type CreateRoundJSONRequestBody = RoundRequest
+
+// ReviseRoundApplicationMergePatchPlusJSONRequestBody defines body for ReviseRound for application/merge-patch+json ContentType.
+type ReviseRoundApplicationMergePatchPlusJSONRequestBody = RoundPatch
+
+// CreateQuoteJSONRequestBody defines body for CreateQuote for application/json ContentType.
+type CreateQuoteJSONRequestBody = QuoteRequest
+
+// CreateRequestJSONRequestBody defines body for CreateRequest for application/json ContentType.
+type CreateRequestJSONRequestBody = RequestRequest
+
+// SetRoundStateJSONRequestBody defines body for SetRoundState for application/json ContentType.
+type SetRoundStateJSONRequestBody = RoundStep
+
 // CreateSiteJSONRequestBody defines body for CreateSite for application/json ContentType.
 type CreateSiteJSONRequestBody = SiteRequest
 
@@ -7270,6 +8285,110 @@ func (t *AuditFacts) FromLoop(v Loop) error {
 
 // MergeLoop performs a merge with any union data inside the AuditFacts, using the provided Loop
 func (t *AuditFacts) MergeLoop(v Loop) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+// AsRound returns the union data inside the AuditFacts as a Round
+func (t AuditFacts) AsRound() (Round, error) {
+	var body Round
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromRound overwrites any union data inside the AuditFacts as the provided Round
+func (t *AuditFacts) FromRound(v Round) error {
+	b, err := json.Marshal(v)
+	t.union = b
+	return err
+}
+
+// MergeRound performs a merge with any union data inside the AuditFacts, using the provided Round
+func (t *AuditFacts) MergeRound(v Round) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+// AsRequest returns the union data inside the AuditFacts as a Request
+func (t AuditFacts) AsRequest() (Request, error) {
+	var body Request
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromRequest overwrites any union data inside the AuditFacts as the provided Request
+func (t *AuditFacts) FromRequest(v Request) error {
+	b, err := json.Marshal(v)
+	t.union = b
+	return err
+}
+
+// MergeRequest performs a merge with any union data inside the AuditFacts, using the provided Request
+func (t *AuditFacts) MergeRequest(v Request) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+// AsQuote returns the union data inside the AuditFacts as a Quote
+func (t AuditFacts) AsQuote() (Quote, error) {
+	var body Quote
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromQuote overwrites any union data inside the AuditFacts as the provided Quote
+func (t *AuditFacts) FromQuote(v Quote) error {
+	b, err := json.Marshal(v)
+	t.union = b
+	return err
+}
+
+// MergeQuote performs a merge with any union data inside the AuditFacts, using the provided Quote
+func (t *AuditFacts) MergeQuote(v Quote) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+// AsKeptFacts returns the union data inside the AuditFacts as a KeptFacts
+func (t AuditFacts) AsKeptFacts() (KeptFacts, error) {
+	var body KeptFacts
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromKeptFacts overwrites any union data inside the AuditFacts as the provided KeptFacts
+func (t *AuditFacts) FromKeptFacts(v KeptFacts) error {
+	b, err := json.Marshal(v)
+	t.union = b
+	return err
+}
+
+// MergeKeptFacts performs a merge with any union data inside the AuditFacts, using the provided KeptFacts
+func (t *AuditFacts) MergeKeptFacts(v KeptFacts) error {
 	b, err := json.Marshal(v)
 	if err != nil {
 		return err

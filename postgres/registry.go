@@ -36,8 +36,9 @@ type Noun[T any, K ~[16]byte] struct {
 type Filter[K any] struct {
 	After    *K
 	Limit    int
-	Archived *bool          // nil: both
-	Site     *domain.SiteID // nil: all
+	Archived *bool           // nil: both
+	Site     *domain.SiteID  // nil: all
+	Round    *domain.RoundID // of what belongs to one; nil: all
 }
 
 // Get returns a thing as it is now.
@@ -73,6 +74,9 @@ func (n *Noun[T, K]) List(ctx context.Context, tx *Tx, f Filter[K]) (found []T, 
 	}
 	if f.Site != nil && n.site != "" {
 		w.and(`n.`+n.site+` = $`, *f.Site)
+	}
+	if f.Round != nil {
+		w.and(`n.round_id = $`, *f.Round)
 	}
 	sql := fmt.Sprintf(`select %s from %s n where %s and %s order by n.id limit %s`, n.columns("n", "n"), n.name, w, n.own("n"), w.arg(f.Limit+1))
 	found, err = all[T](ctx, tx, sql, w.args...)
