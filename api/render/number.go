@@ -180,3 +180,9 @@ func (t *Table) totals(words *tongue) []Cell {
 	}
 	return row
 }
+
+// float returns about the same number, to draw it.
+func (d decimal) float() float64 {
+	v, _ := new(big.Rat).SetFrac(&d.digits, power(d.decimals)).Float64()
+	return v
+}

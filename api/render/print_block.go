@@ -140,5 +140,3 @@ func (p *printer) sources(links Links) {
 	}
 	p.y += 2
 }
-
-func (p *printer) chart(chart) {}

@@ -16,19 +16,26 @@ type tongue struct {
 	contents, lost                string
 	low, high, scroll             string
 	months                        [12]string
+	verdicts                      [3]string // by Verdict
+	limit95, limit998, centre     string    // of a funnel
+	cutAxis                       string
 }
 
 var english = &tongue{lang: "en", point: ".", page: "Page %d of %d", total: "Total", notes: "Notes", sources: "Sources", issued: "Issued by",
 	caution: "Caution", limits: "Limits of the data", contents: "Contents",
 	lost: "Letters that this print has no shape for are shown as □.",
 	low:  "low", high: "high", scroll: "can be moved sideways",
-	months: [12]string{"Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"}}
+	months:   [12]string{"Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"},
+	verdicts: [3]string{"no difference shown", "worth a look", "different"}, limit95: "95 % limits", limit998: "99.8 % limits", centre: "all together",
+	cutAxis: "The axis does not begin at zero: lengths are differences."}
 
 var french = &tongue{lang: "fr", point: ",", page: "Page %d sur %d", total: "Total", notes: "Notes", sources: "Sources", issued: "Établi par",
 	caution: "Attention", limits: "Limites des données", contents: "Contenu",
 	lost: "Les lettres que cette impression ne peut dessiner sont remplacées par □.",
 	low:  "bas", high: "haut", scroll: "défile sur le côté",
-	months: [12]string{"janv.", "févr.", "mars", "avr.", "mai", "juin", "juil.", "août", "sept.", "oct.", "nov.", "déc."}}
+	months:   [12]string{"janv.", "févr.", "mars", "avr.", "mai", "juin", "juil.", "août", "sept.", "oct.", "nov.", "déc."},
+	verdicts: [3]string{"aucune différence établie", "à regarder de près", "différent"}, limit95: "limites à 95 %", limit998: "limites à 99,8 %", centre: "tous ensemble",
+	cutAxis: "L'axe ne commence pas à zéro : les longueurs sont des écarts."}
 
 func (d *Document) tongue() *tongue { return tongueOf(d.Lang) }
 

@@ -231,10 +231,7 @@ func (f Format) typed(literal string) any {
 
 // titled returns the title of a column with its unit.
 func (c Column) titled() string {
-	if c.As.unit == "" {
-		return c.Title
-	}
-	return c.Title + ", " + c.As.unit
+	return c.As.titled(c.Title)
 }
 
 // widths returns how wide the columns of a sheet are, in characters, by the first rows.
