@@ -143,7 +143,7 @@ func TestNoTestingInTheBinary(t *testing.T) {
 	t.Parallel()
 	all, _ := packages(t)
 	forTests := func(i string) bool {
-		return within(i, []string{"testing", module + "/postgres/postgrestest", "github.com/testcontainers/", "pgregory.net/rapid", "github.com/stretchr/testify"})
+		return within(i, []string{"testing", module + "/postgres/postgrestest", "github.com/testcontainers/", "pgregory.net/rapid", "github.com/stretchr/testify", "github.com/chromedp/"})
 	}
 	if trail := trailTo(all, module, exempt, forTests); trail != nil {
 		t.Errorf("the binary needs what is for tests: %s", strings.Join(trail, " → "))
