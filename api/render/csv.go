@@ -30,7 +30,9 @@ func (t *Table) csv(w io.Writer, words *tongue) error {
 	if noted {
 		line = append(line, strings.ToLower(words.notes))
 	}
-	out.Write(line)
+	if err := out.Write(line); err != nil {
+		return err
+	}
 	for row := range t.Rows {
 		for i := range t.Columns {
 			line[i] = ""
@@ -41,7 +43,9 @@ func (t *Table) csv(w io.Writer, words *tongue) error {
 		if noted {
 			line[len(t.Columns)] = harmless(t.notesOf(row))
 		}
-		out.Write(line)
+		if err := out.Write(line); err != nil {
+			return err
+		}
 	}
 	out.Flush()
 	return out.Error()

@@ -1,7 +1,7 @@
 package render
 
 import (
-	"bufio"
+	"bytes"
 	"fmt"
 	"html"
 	"io"
@@ -18,15 +18,17 @@ const (
 
 // SVG writes a chart as a picture of its own, in a language as [Document] has it.
 func SVG(w io.Writer, c Chart, lang string) error {
-	return c.draw(wideChart, tongueOf(lang)).svg(w, "chart", "")
+	var out bytes.Buffer
+	c.draw(wideChart, tongueOf(lang)).svg(&out, "chart", "")
+	_, err := w.Write(out.Bytes())
+	return err
 }
 
 // Chart is one of the blocks that are drawn.
 type Chart = chart
 
 // svg writes a drawing. An id makes its parts known on a page with others.
-func (d *drawing) svg(w io.Writer, id, class string) error {
-	out := bufio.NewWriter(w)
+func (d *drawing) svg(out *bytes.Buffer, id, class string) {
 	fmt.Fprintf(out, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %s %s" role="img" aria-labelledby="%s-t %s-d"`, px(d.width), px(d.height), id, id)
 	if class == "" {
 		fmt.Fprintf(out, ` width="%s" height="%s"`, px(d.width), px(d.height))
@@ -41,10 +43,9 @@ func (d *drawing) svg(w io.Writer, id, class string) error {
 		s.svg(out)
 	}
 	out.WriteString("</svg>\n")
-	return out.Flush()
 }
 
-func (s shape) svg(out *bufio.Writer) {
+func (s shape) svg(out *bytes.Buffer) {
 	name := "circle"
 	switch s.kind {
 	case openLine:
