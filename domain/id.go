@@ -28,6 +28,8 @@ type (
 	RoundID     = ID[Round]
 	RequestID   = ID[Request]
 	QuoteID     = ID[Quote]
+	OrderID     = ID[Order]
+	DepositID   = ID[Deposit]
 )
 
 var errID = errors.New("not a UUID such as 0190b2a4-5f3e-7c1a-9d2b-3f4e5a6b7c8d")
