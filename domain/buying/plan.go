@@ -19,6 +19,7 @@ type Seller struct {
 	Least       int64  // pieces of an order, if there is one
 	Most        int64  // pieces there are
 	Pack        int64  // orders are for whole packs of so many pieces
+	Group       int    // of all sellers with the same number, but 0, at most one is ordered from
 }
 
 // Lot is what it takes for one seller to meet the need of one buyer.
@@ -34,7 +35,7 @@ type Lot struct {
 type Problem struct {
 	Sellers []Seller
 	Lots    [][]Lot // by buyer and seller
-	Work    int     // the most nodes looked at; 0: 20 000
+	Work    int     // about how many times the cost of a lot may be looked at; 0: 600 000 000
 }
 
 // Plan is from whom each buyer gets, at the least cost found.

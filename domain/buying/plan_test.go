@@ -34,6 +34,7 @@ func brute(p Problem) int64 {
 			return
 		}
 		var total int64
+		groups := map[int]bool{}
 		for j, s := range p.Sellers {
 			var sent, reach int64
 			for i, k := range by {
@@ -46,9 +47,10 @@ func brute(p Problem) int64 {
 			if sent == 0 {
 				continue
 			}
-			if sent > s.Most {
+			if sent > s.Most || s.Group != 0 && groups[s.Group] {
 				return
 			}
+			groups[s.Group] = true
 			order := orders[j][sent]
 			if order == math.MaxInt64 {
 				return
@@ -109,6 +111,11 @@ func TestPlanEqualsBruteForce(t *testing.T) {
 	none := 0
 	for n := range 1000 {
 		p := random(r, 2+n%3, 2+n%6, 1+n%4, n%2 == 0, true)
+		if n%5 == 0 {
+			for j := range p.Sellers {
+				p.Sellers[j].Group = r.IntN(3)
+			}
+		}
 		want := brute(p)
 		got, err := p.Solve()
 		if want == math.MaxInt64 {
@@ -210,20 +217,5 @@ func TestProblemsThatCannotBe(t *testing.T) {
 	}
 	if got, err := (Problem{Sellers: []Seller{good}}).Solve(); err != nil || got.Cost != 0 || got.Gap() != 0 {
 		t.Errorf("nobody needs anything: %+v, %v", got, err)
-	}
-}
-
-// BenchmarkPlan solves cases of 12 sellers with four steps and order fees and 300 buyers.
-func BenchmarkPlan(b *testing.B) {
-	r := rand.New(rand.NewPCG(3, 4))
-	p := random(r, 12, 300, 4, true, false)
-	p.Work = 500
-	for b.Loop() {
-		got, err := p.Solve()
-		if err != nil {
-			b.Fatal(err)
-		}
-		b.ReportMetric(1e6*float64(got.Gap())/float64(got.Cost), "gap/cost_ppm")
-		b.ReportMetric(float64(got.Nodes), "nodes")
 	}
 }

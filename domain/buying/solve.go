@@ -5,6 +5,7 @@ import (
 	"errors"
 	"math"
 	"math/bits"
+	"slices"
 )
 
 // ErrUndecided says that the work was not enough to find any plan.
@@ -15,20 +16,20 @@ var ErrUndecided = errors.New("no plan was found in the work allowed")
 // It is branch and bound. The bound of a node is Lagrange's: a piece of each seller
 // gets a value; every buyer then takes the seller of least cost plus value, and every
 // seller takes the order that earns most at that value, each for itself. Whatever the
-// values are, the sum is a bound, in whole numbers, so that a gap of 0 is a proof.
-// Where the two sides disagree most, the node is split: by the size of a seller's
+// values are, the sum is a bound, in whole numbers, so that a gap of 0 is a proof. What
+// a plan costs above the bound is the sum of what each buyer and each seller loses by
+// doing otherwise than in the bound; so whoever would lose more than the best plan known
+// is above it is settled, and few enough that are not are listed (see [search.finish]).
+// Else, where the two sides disagree most, the node is split: by the size of a seller's
 // order, by the reach of its route, or by who serves a buyer.
 func (p Problem) Solve() (Plan, error) {
 	if err := p.Check(); err != nil {
 		return Plan{}, err
 	}
-	s := &search{Problem: p, best: Plan{Cost: p.ceiling()}}
-	if s.Work == 0 {
-		s.Work = 20_000
-	}
-	root := &node{may: make([]uint64, len(p.Lots)), orders: make([]orders, len(p.Sellers)), values: make([]int64, len(p.Sellers))}
+	s := newSearch(p)
+	root := &node{floor: math.MinInt64, may: make([]uint64, len(p.Lots)), orders: make([]orders, len(p.Sellers)), values: make([]int64, len(p.Sellers))}
 	for j, seller := range p.Sellers {
-		root.orders[j] = orders{hi: seller.Most, corners: seller.corners(0, seller.Most)}
+		root.orders[j] = orders{none: true, lo: 1, hi: seller.Most, corners: seller.corners(0, seller.Most)}
 	}
 	for i, lots := range p.Lots {
 		for j, lot := range lots {
@@ -43,17 +44,13 @@ func (p Problem) Solve() (Plan, error) {
 	if len(p.Lots) == 0 {
 		return Plan{Ordered: make([]int64, len(p.Sellers))}, nil
 	}
-	s.rises = make([][]corner, len(p.Sellers))
-	for j, seller := range p.Sellers {
-		s.rises[j] = seller.rises()
-	}
-	s.look(root, 1500)
-	for len(s.open) > 0 && s.best.Nodes < s.Work && s.open[0].bound < s.best.Cost {
+	s.look(root, 1000)
+	for len(s.open) > 0 && s.work < s.Work && s.open[0].floor <= s.most() {
 		s.split(heap.Pop(&s.open).(*node))
 	}
 	s.best.Bound = s.best.Cost
 	for _, n := range s.open {
-		s.best.Bound = min(s.best.Bound, n.bound)
+		s.best.Bound = min(s.best.Bound, s.whole(n.floor))
 	}
 	switch {
 	case s.best.Seller != nil:
@@ -62,6 +59,63 @@ func (p Problem) Solve() (Plan, error) {
 		return Plan{}, ErrNone
 	}
 	return Plan{}, ErrUndecided
+}
+
+// search is what is known while a problem is being solved.
+type search struct {
+	Problem
+	best   Plan
+	open   queue
+	work   int
+	rises  [][]corner // by seller: the orders at which a step begins, each with the least cost of it and those after it
+	groups [][]int    // the sellers of each group; one without a group is one alone
+	group  []int      // of each seller
+	scale  int64      // values and bounds are in such parts of the unit of money
+	top    int64      // the greatest value of a piece
+}
+
+func newSearch(p Problem) *search {
+	s := &search{Problem: p, best: Plan{Cost: p.ceiling()}, rises: make([][]corner, len(p.Sellers)), group: make([]int, len(p.Sellers))}
+	if s.Work == 0 {
+		s.Work = 600_000_000
+	}
+	of := map[int]int{}
+	pieces := int64(1)
+	for j, seller := range p.Sellers {
+		s.rises[j] = seller.rises()
+		g, known := of[seller.Group]
+		if !known || seller.Group == 0 {
+			g = len(s.groups)
+			s.groups = append(s.groups, nil)
+			of[seller.Group] = g
+		}
+		s.groups[g], s.group[j] = append(s.groups[g], j), g
+		pieces += seller.Most
+	}
+	for _, lots := range p.Lots {
+		var most int64
+		for _, lot := range lots {
+			most = max(most, lot.Pieces)
+		}
+		pieces += most
+	}
+	const all = 1 << 60
+	for s.scale = 1 << 20; s.scale > 1 && s.scale > all/s.best.Cost; s.scale /= 2 {
+	}
+	s.top = all / pieces
+	return s
+}
+
+// most is the greatest bound below which there may be a better plan than the best one.
+func (s *search) most() int64 { return (s.best.Cost - 1) * s.scale }
+
+// whole returns the least whole cost that is not below a bound.
+func (s *search) whole(bound int64) int64 {
+	cost := bound / s.scale
+	if cost*s.scale < bound {
+		cost++
+	}
+	return cost
 }
 
 // ceiling is more than any plan can cost.
@@ -91,15 +145,18 @@ func (p Problem) ceiling() int64 {
 type node struct {
 	may    []uint64 // by buyer: the sellers who may serve it, a bit each
 	orders []orders // by seller
-	values []int64  // of a piece of each seller, at which the bound is best
-	bound  int64
+	values []int64  // of a piece of each seller, at which the bound is best; scaled
+	bound  int64    // at these values; scaled
+	floor  int64    // no plan of the node costs less, by this bound or that of the node it was split from
+	listed int      // buyers who were not settled when its plans were last listed in vain
 	depth  int
 	split  split
 }
 
 // orders are those of one seller that are in a node.
 type orders struct {
-	lo, hi  int64 // pieces; an order of 0 is none
+	none    bool  // there may be no order
+	lo, hi  int64 // pieces, if there is one
 	far     int64 // what the route costs at least, if there is an order
 	corners []corner
 }
@@ -113,163 +170,133 @@ type split struct {
 	at     int64
 }
 
-type search struct {
-	Problem
-	best  Plan
-	open  queue
-	rises [][]corner // by seller: the orders at which a step begins, each with the least cost of it and those after it
-}
-
 // look bounds a node, looks for plans near it, and keeps it if a better one may be in it.
 func (s *search) look(n *node, steps int) {
 	s.best.Nodes++
 	e, ok := s.ascend(n, steps)
-	if !ok || n.bound >= s.best.Cost || !s.narrow(n) {
+	n.floor = max(n.floor, n.bound)
+	if !ok || n.floor > s.most() || !s.narrow(n) {
 		return
 	}
 	n.split = s.choose(n, e)
-	if n.split.kind == 0 {
-		return // the plan was looked at
+	if width := s.width(n); width > 0 && s.finish(n, width) || n.split.kind == 0 {
+		return
 	}
 	heap.Push(&s.open, n)
 }
 
-// estimate is what buyers and sellers do on average over the last steps.
-type estimate struct {
-	serves [][]float64 // by buyer and seller
-	idle   []float64   // of each seller, the share of steps without an order
-	cost   []float64   // of each seller's orders, with the least reach of its route
+// width returns how many ways to finish a node are listed; 0: it is too early for it.
+func (s *search) width(n *node) int {
+	open := 0
+	for _, m := range n.may {
+		if m&(m-1) != 0 {
+			open++
+		}
+	}
+	switch {
+	case n.split.kind == 0:
+		return 1 << 20
+	case open <= 24:
+		return 500
+	case n.split.kind == 'b' && (n.listed == 0 || open < n.listed*3/4):
+		n.listed = open
+		return 4_000_000 / open
+	}
+	return 0
 }
 
-// ascend moves the values of the pieces towards the best bound, by subgradients with
-// Polyak's steps.
-func (s *search) ascend(n *node, steps int) (*estimate, bool) {
-	sellers := len(s.Sellers)
-	e := &estimate{serves: make([][]float64, len(s.Lots)), idle: make([]float64, sellers), cost: make([]float64, sellers)}
-	cells := make([]float64, len(s.Lots)*sellers)
-	for i := range e.serves {
-		e.serves[i] = cells[i*sellers : (i+1)*sellers]
-	}
-	at := make([]float64, sellers)
-	for j, v := range n.values {
-		at[j] = float64(v)
-	}
-	values, wanted, sold := make([]int64, sellers), make([]int64, sellers), make([]int64, sellers)
-	choice := make([]int, len(s.Lots))
-	theta, stale := 1.0, 0
-	n.bound = math.MinInt64
-	const fade = 0.92
-	for step := range steps {
-		for j, v := range at {
-			values[j] = int64(math.Round(v))
-			wanted[j] = 0
-		}
-		var bound int64
-		for i, lots := range s.Lots {
-			least, by := int64(math.MaxInt64), -1
-			for rest := n.may[i]; rest != 0; rest &= rest - 1 {
-				j := bits.TrailingZeros64(rest)
-				if c := lots[j].Cost + values[j]*lots[j].Pieces; c < least {
-					least, by = c, j
-				}
-			}
-			bound += least
-			wanted[by] += lots[by].Pieces
-			choice[i] = by
-			for j := range e.serves[i] {
-				e.serves[i][j] *= fade
-			}
-			e.serves[i][by] += 1 - fade
-		}
-		for j := range s.Sellers {
-			o := &n.orders[j]
-			least, pieces, cost := int64(math.MaxInt64), int64(0), int64(0)
-			if o.lo == 0 {
-				least = 0
-			}
-			for _, c := range o.corners {
-				if v := c.cost + o.far - values[j]*c.pieces; v < least {
-					least, pieces, cost = v, c.pieces, c.cost+o.far
-				}
-			}
-			if least == math.MaxInt64 {
-				return nil, false
-			}
-			bound += least
-			sold[j] = pieces
-			e.idle[j] *= fade
-			if pieces == 0 {
-				e.idle[j] += 1 - fade
-			}
-			e.cost[j] = e.cost[j]*fade + (1-fade)*float64(cost)
-		}
-		if bound > n.bound {
-			if n.bound == math.MinInt64 || bound-n.bound > n.bound/1_000_000 {
-				stale = 0
-			}
-			n.bound = bound
-			copy(n.values, values)
-			if n.bound >= s.best.Cost {
-				return e, true
-			}
-		}
-		if stale++; stale > 20 {
-			theta, stale = theta/2, 0
-			for j, v := range n.values {
-				at[j] = float64(v)
-			}
-			if theta < 1e-4 {
-				break
-			}
-		}
-		if n.depth == 0 && step%20 == 19 {
-			s.try(n, choice, step%100 == 99)
-		}
-		var norm float64
-		for j := range wanted {
-			d := float64(wanted[j] - sold[j])
-			norm += d * d
-		}
-		if norm == 0 {
-			break
-		}
-		goal := float64(s.best.Cost)
-		if s.best.Seller == nil {
-			goal = min(goal, float64(bound)*1.5+1)
-		}
-		length := theta * (goal - float64(bound)) / norm
-		for j := range at {
-			at[j] = max(0, at[j]+length*float64(wanted[j]-sold[j]))
-		}
-	}
-	for i := range choice { // what most steps did
-		for j, share := range e.serves[i] {
-			if share > e.serves[i][choice[i]] {
-				choice[i] = j
-			}
-		}
-	}
-	s.try(n, choice, n.depth == 0 || s.best.Seller == nil || s.best.Nodes%16 == 0)
-	return e, true
-}
-
-// narrow takes away sellers who, serving a buyer, would make every plan of the node
-// cost at least as much as the best one known. It reports whether any plan is left.
+// narrow takes away the sellers who, serving a buyer, and the orders that, for one
+// seller, would make every plan of the node cost at least as much as the best one known.
+// It reports whether any plan is left.
 func (s *search) narrow(n *node) bool {
-	room := s.best.Cost - n.bound
+	room := s.most() - n.bound
 	for i, lots := range s.Lots {
 		least := int64(math.MaxInt64)
 		for rest := n.may[i]; rest != 0; rest &= rest - 1 {
 			j := bits.TrailingZeros64(rest)
-			least = min(least, lots[j].Cost+n.values[j]*lots[j].Pieces)
+			least = min(least, lots[j].Cost*s.scale+n.values[j]*lots[j].Pieces)
 		}
 		for rest := n.may[i]; rest != 0; rest &= rest - 1 {
 			j := bits.TrailingZeros64(rest)
-			if lots[j].Cost+n.values[j]*lots[j].Pieces-least >= room {
+			if lots[j].Cost*s.scale+n.values[j]*lots[j].Pieces-least > room {
 				n.may[i] &^= 1 << j
 			}
 		}
 		if n.may[i] == 0 {
+			return false
+		}
+	}
+	for _, group := range s.groups {
+		base := s.earn(n, group).least
+		for _, j := range group {
+			o := &n.orders[j]
+			if o.corners == nil {
+				continue
+			}
+			// Orders whose loss is within the room: between two corners it is a straight line.
+			lo, hi := int64(math.MaxInt64), int64(0)
+			none := o.none && s.earn(n, slices.DeleteFunc(slices.Clone(group), func(k int) bool { return k == j })).least-base <= room
+			was := corner{-1, 0}
+			for _, c := range o.corners {
+				loss := (c.cost+o.far)*s.scale - n.values[j]*c.pieces - base
+				if loss <= room {
+					lo, hi = min(lo, c.pieces), max(hi, c.pieces)
+				}
+				if was.pieces >= 0 && (loss <= room) != (was.cost <= room) {
+					at := was.pieces + int64(float64(c.pieces-was.pieces)*(float64(room-was.cost)/float64(loss-was.cost)))
+					if loss <= room { // falls into the room
+						lo = min(lo, max(was.pieces, at-1))
+					} else {
+						hi = max(hi, min(c.pieces, at+1))
+					}
+				}
+				was = corner{c.pieces, loss}
+			}
+			switch {
+			case lo <= hi && (none != o.none || lo > o.lo || hi < o.hi):
+				*o = orders{none, lo, hi, o.far, s.Sellers[j].corners(lo, hi)}
+			case lo > hi && none:
+				n.close(j)
+			case lo > hi:
+				return false
+			}
+		}
+	}
+	return n.settle(s)
+}
+
+// close takes a seller out of a node.
+func (n *node) close(j int) {
+	n.orders[j] = orders{none: true}
+	for i := range n.may {
+		n.may[i] &^= 1 << j
+	}
+}
+
+// settle closes the others of a group of which one must have an order, and reports
+// whether any plan may be left.
+func (n *node) settle(s *search) bool {
+	for _, group := range s.groups {
+		used := -1
+		for _, j := range group {
+			if !n.orders[j].none {
+				if used >= 0 {
+					return false
+				}
+				used = j
+			}
+		}
+		if used < 0 {
+			continue
+		}
+		for _, j := range group {
+			if j != used && n.orders[j].corners != nil {
+				n.close(j)
+			}
+		}
+	}
+	for _, m := range n.may {
+		if m == 0 {
 			return false
 		}
 	}
@@ -280,9 +307,9 @@ func (s *search) narrow(n *node) bool {
 // bound than they can be, or else at the buyer who is served by several.
 func (s *search) choose(n *node, e *estimate) split {
 	var best split
-	most := float64(s.best.Cost-n.bound) / 1000
-	for j, seller := range s.Sellers {
-		o := &n.orders[j]
+	most := float64(s.best.Cost-s.whole(n.floor)) / 1000
+	for j := range s.Sellers {
+		seller, o := &s.Sellers[j], &n.orders[j]
 		var wanted float64
 		var reach int64
 		for i, lots := range s.Lots {
@@ -327,7 +354,7 @@ func (s *Seller) cut(o *orders, wanted float64) (at int64, miss float64, ok bool
 		return 0, 0, false
 	}
 	var from, to corner // of the hull around the wanted
-	if o.lo > 0 {
+	if !o.none {
 		from = o.corners[0]
 		from.cost += o.far
 	}
@@ -362,8 +389,13 @@ func (s *Seller) cut(o *orders, wanted float64) (at int64, miss float64, ok bool
 			at, ok = q, true
 		}
 	}
-	if !ok && from.pieces == 0 && o.lo == 0 {
-		return 1, miss, true
+	if !ok && from.pieces == 0 && o.none {
+		return 0, miss, true
+	}
+	if !ok && s.Pack > 1 { // between two packs
+		if at = int64(wanted)/s.Pack*s.Pack + 1; at > max(from.pieces, o.lo) && at <= o.hi {
+			return at, miss, true
+		}
 	}
 	return at, miss, ok
 }
@@ -375,11 +407,13 @@ func (s *search) split(n *node) {
 	switch c.kind {
 	case 'o':
 		o := n.orders[c.seller]
-		low.orders[c.seller] = orders{o.lo, c.at - 1, o.far, s.Sellers[c.seller].corners(o.lo, c.at-1)}
-		high.orders[c.seller] = orders{c.at, o.hi, o.far, s.Sellers[c.seller].corners(c.at, o.hi)}
-		if c.at == 1 {
-			low.forbid(func(_, j int) bool { return j == c.seller })
+		if c.at == 0 { // none, or some
+			low.close(c.seller)
+			high.orders[c.seller].none = false
+			break
 		}
+		low.orders[c.seller] = orders{o.none, o.lo, c.at - 1, o.far, s.Sellers[c.seller].corners(o.lo, c.at-1)}
+		high.orders[c.seller] = orders{false, c.at, o.hi, o.far, s.Sellers[c.seller].corners(c.at, o.hi)}
 	case 'r':
 		reach := func(i int) int64 { return s.Lots[i][c.seller].Reach }
 		next := int64(math.MaxInt64)
@@ -388,53 +422,35 @@ func (s *search) split(n *node) {
 				next = min(next, r)
 			}
 		}
-		low.forbid(func(i, j int) bool { return j == c.seller && reach(i) > c.at })
+		for i := range low.may {
+			if reach(i) > c.at {
+				low.may[i] &^= 1 << c.seller
+			}
+		}
 		if o := &high.orders[c.seller]; next < math.MaxInt64 {
 			o.far = next
-			if o.lo == 0 { // without an order there is no reach
-				o.lo = 1
-				o.corners = s.Sellers[c.seller].corners(1, o.hi)
-			}
+			o.none = false // without an order there is no reach
 		}
 	case 'b':
 		low.may[c.buyer] = 1 << c.seller
 		high.may[c.buyer] &^= 1 << c.seller
 	}
 	for _, half := range []*node{low, high} {
-		if half.possible() {
-			s.look(half, 100)
+		if half.settle(s) {
+			s.look(half, 150)
 		}
 	}
 }
 
 func (n *node) half() *node {
-	return &node{depth: n.depth + 1, may: append([]uint64(nil), n.may...), orders: append([]orders(nil), n.orders...), values: append([]int64(nil), n.values...)}
-}
-
-func (n *node) forbid(f func(buyer, seller int) bool) {
-	for i := range n.may {
-		for rest := n.may[i]; rest != 0; rest &= rest - 1 {
-			if j := bits.TrailingZeros64(rest); f(i, j) {
-				n.may[i] &^= 1 << j
-			}
-		}
-	}
-}
-
-func (n *node) possible() bool {
-	for _, m := range n.may {
-		if m == 0 {
-			return false
-		}
-	}
-	return true
+	return &node{depth: n.depth + 1, floor: n.floor, listed: n.listed, may: append([]uint64(nil), n.may...), orders: append([]orders(nil), n.orders...), values: append([]int64(nil), n.values...)}
 }
 
 // queue has the node of the least bound first.
 type queue []*node
 
 func (q queue) Len() int           { return len(q) }
-func (q queue) Less(i, j int) bool { return q[i].bound < q[j].bound }
+func (q queue) Less(i, j int) bool { return q[i].floor < q[j].floor }
 func (q queue) Swap(i, j int)      { q[i], q[j] = q[j], q[i] }
 func (q *queue) Push(n any)        { *q = append(*q, n.(*node)) }
 func (q *queue) Pop() any {

@@ -1,6 +1,10 @@
 package buying
 
-import "math"
+import (
+	"cmp"
+	"math"
+	"slices"
+)
 
 // draft is a plan that is being made better by small changes.
 type draft struct {
@@ -20,7 +24,7 @@ func (s *search) try(n *node, choice []int, hard bool) {
 		d.sent[j] += s.Lots[i][j].Pieces
 		d.reach[j] = max(d.reach[j], s.Lots[i][j].Reach)
 	}
-	if !d.fit() {
+	if !d.unite() || !d.fit() {
 		return
 	}
 	d.total = d.cost()
@@ -42,7 +46,7 @@ func (s *search) try(n *node, choice []int, hard bool) {
 
 // at is what a seller's order and route cost; what cannot be ordered costs too much.
 func (d *draft) at(j int, sent, reach int64) int64 {
-	if d.in != nil {
+	if d.in != nil && !d.in.orders[j].none {
 		sent = max(sent, d.in.orders[j].lo)
 	}
 	if sent == 0 {
@@ -78,6 +82,48 @@ func (d *draft) cost() int64 {
 	return total
 }
 
+// blocked reports whether another of the seller's group has the order.
+func (d *draft) blocked(j int) bool {
+	for _, k := range d.groups[d.group[j]] {
+		if k != j && d.sent[k] > 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// unite leaves one seller of each group with an order, first the one that sends most.
+func (d *draft) unite() bool {
+	for _, group := range d.groups {
+		if len(group) < 2 {
+			continue
+		}
+		sends := slices.Clone(group)
+		slices.SortStableFunc(sends, func(a, b int) int { return cmp.Compare(d.sent[b], d.sent[a]) })
+		if d.sent[sends[1]] == 0 {
+			continue
+		}
+		united := slices.ContainsFunc(sends, func(j int) bool {
+			t := d.clone()
+			for _, k := range group {
+				if k != j && !t.empty(k, j) {
+					return false
+				}
+			}
+			*d = *t
+			return true
+		})
+		if !united {
+			return false
+		}
+	}
+	return true
+}
+
+func (d *draft) clone() *draft {
+	return &draft{search: d.search, in: d.in, by: slices.Clone(d.by), sent: slices.Clone(d.sent), reach: slices.Clone(d.reach)}
+}
+
 // fit moves buyers from sellers who have not enough to those who have.
 func (d *draft) fit() bool {
 	for range 2 * len(d.by) {
@@ -99,7 +145,7 @@ func (d *draft) fit() bool {
 				continue
 			}
 			for k := range d.Sellers {
-				if k == over || d.Lots[i][k].Pieces == 0 {
+				if k == over || d.Lots[i][k].Pieces == 0 || d.blocked(k) {
 					continue
 				}
 				more := d.at(k, d.sent[k]+d.Lots[i][k].Pieces, d.reach[k])
@@ -151,7 +197,7 @@ func (d *draft) move() bool {
 		less := d.at(j, d.sent[j], d.reach[j]) - d.at(j, d.sent[j]-lots[j].Pieces, d.reachWithout(i, j)) + lots[j].Cost
 		best, to := int64(0), -1
 		for k, lot := range lots {
-			if k == j || lot.Pieces == 0 {
+			if k == j || lot.Pieces == 0 || d.blocked(k) {
 				continue
 			}
 			more := d.at(k, d.sent[k]+lot.Pieces, max(d.reach[k], lot.Reach)) - d.at(k, d.sent[k], d.reach[k]) + lot.Cost
@@ -191,14 +237,21 @@ func (d *draft) swap() bool {
 	return false
 }
 
-// close does without a seller where that costs less.
+// close does without a seller where that costs less, or puts another of its group in
+// its place.
 func (d *draft) close() bool {
 	for j := range d.Sellers {
 		if d.sent[j] == 0 {
 			continue
 		}
-		t := &draft{search: d.search, in: d.in, by: append([]int(nil), d.by...), sent: append([]int64(nil), d.sent...), reach: append([]int64(nil), d.reach...)}
-		if t.empty(j) {
+		for _, to := range d.groups[d.group[j]] {
+			t := d.clone()
+			if to == j {
+				to = -1
+			}
+			if !t.empty(j, to) {
+				continue
+			}
 			if t.total = t.cost(); t.total < d.total {
 				*d = *t
 				return true
@@ -208,15 +261,20 @@ func (d *draft) close() bool {
 	return false
 }
 
-// empty gives all buyers of a seller to others.
-func (d *draft) empty(j int) bool {
+// empty gives all buyers of a seller to one of its group, those whom it cannot serve, or
+// all if it is -1, to the ones at whom they cost least.
+func (d *draft) empty(j, in int) bool {
 	for i, by := range d.by {
 		if by != j {
 			continue
 		}
+		if in >= 0 && d.Lots[i][in].Pieces > 0 {
+			d.put(i, in)
+			continue
+		}
 		best, to := int64(tooMuch), -1
 		for k, lot := range d.Lots[i] {
-			if k == j || lot.Pieces == 0 {
+			if k == j || lot.Pieces == 0 || d.blocked(k) {
 				continue
 			}
 			if c := d.at(k, d.sent[k]+lot.Pieces, max(d.reach[k], lot.Reach)) - d.at(k, d.sent[k], d.reach[k]) + lot.Cost; c < best {

@@ -1,0 +1,448 @@
+package buying
+
+import (
+	"cmp"
+	"math"
+	"math/bits"
+	"slices"
+)
+
+// finish lists the plans of a node that lose no more than a part of the room to the best
+// plan known, then twice as much, and so on: the best of the first it finds is the best
+// of the node. It gives up where there are too many of them, having raised the floor of
+// the node, and reports whether no better plan is left in it.
+func (s *search) finish(n *node, width int) bool {
+	for part := max((s.most()-n.bound)/64, s.scale); ; part *= 2 {
+		whole, from, known := s.most()-n.bound, n.floor-n.bound, s.best.Cost
+		if from >= whole {
+			return true
+		}
+		if part <= from && part < whole {
+			continue
+		}
+		part = min(part, whole)
+		f := s.list(n, part, width, false)
+		if f.missed <= part && f.dropped > part {
+			f = s.list(n, part, width, true)
+		}
+		if none := min(f.dropped, f.missed, part); none < part {
+			n.floor = max(n.floor, n.bound+none)
+			if s.best.Cost == known {
+				return false
+			}
+			part /= 2 // there is less room now
+			continue
+		}
+		if f.found || part == whole {
+			return true
+		}
+		n.floor = n.bound + part
+	}
+}
+
+// finisher lists the plans of a node that lose no more than the room: buyer by buyer, all
+// ways to settle the first of them. Of two ways that come to the same for all that is
+// still to be settled only the one that loses less is kept.
+type finisher struct {
+	*search
+	*node
+	room    int64
+	width   int      // beyond so many ways it goes on with the best ones only
+	dropped int64    // the least loss of those it did not go on with
+	found   bool     // a plan within the room
+	exact   bool     // no way is taken for another that sends something else
+	missed  int64    // the least loss of those that were, and may not come to the same
+	may     []uint64 // by buyer: the sellers who may serve it within the room
+	buyers  []int    // not settled
+	by      []int    // the seller of each buyer
+	sellers []int    // who may serve somebody, or must have an order
+	place   []int    // of each seller among them
+	groups  []places
+	group   []int   // by place of the seller: that of its group
+	more    []int64 // by place: pieces that may still come to be sent
+	level   []level // by place
+	seen    []int32 // the ways of the list that is being made, by hash; -1: none
+	losses  []int64
+}
+
+// places are the sellers of a group, and what they make the bound.
+type places struct {
+	of   []int
+	base int64
+}
+
+// list has the ways: of each a row with what is sent by each seller, how far its route
+// reaches, and what each group will lose to the bound at least.
+type list struct {
+	rows   []int64
+	choice []int64 // what the buyers lose to the bound
+	total  []int64 // all of it
+	steps  []step
+}
+
+// step is how a way came to be: from which of the list before, by which seller.
+type step struct {
+	from   int32
+	seller int8
+}
+
+// list lists the plans of a node that lose no more than part of the room, and tries the
+// best of them.
+func (s *search) list(n *node, part int64, width int, exact bool) *finisher {
+	f := &finisher{search: s, node: n, room: part, width: width, dropped: math.MaxInt64, exact: exact, missed: math.MaxInt64}
+	l := f.start()
+	var spare list
+	trail := make([][]step, 0, len(f.buyers))
+	for _, i := range f.buyers {
+		next := f.next(&l, i, spare)
+		if len(next.steps) > f.width {
+			spare, next = next, f.cut(next)
+			f.room = f.search.most() - f.bound // not all are listed any more, so that any that is better will do
+		} else {
+			spare = l
+		}
+		l = next
+		if len(l.steps) == 0 {
+			break
+		}
+		trail = append(trail, slices.Clone(l.steps))
+	}
+	if len(l.total) == 0 {
+		return f
+	}
+	f.found = true
+	best := 0
+	for w, t := range l.total {
+		if t < l.total[best] {
+			best = w
+		}
+	}
+	for k := len(trail) - 1; k >= 0; k-- {
+		st := trail[k][best]
+		f.by[f.buyers[k]] = int(st.seller)
+		best = int(st.from)
+	}
+	f.try(f.node, f.by, true)
+	return f
+}
+
+// loss returns what the bound loses if a seller serves a buyer, without what it loses
+// by the seller it would choose.
+func (f *finisher) loss(i, j int) int64 {
+	return f.Lots[i][j].Cost*f.scale + f.values[j]*f.Lots[i][j].Pieces
+}
+
+// start settles the buyers with one seller, and sorts the others: first those who lose
+// much by their second choice, then those who need most, so that what remains can make
+// up for less and less.
+func (f *finisher) start() list {
+	f.may, f.by = slices.Clone(f.node.may), make([]int, len(f.Lots))
+	second, most := make([]int64, len(f.Lots)), make([]int64, len(f.Lots))
+	var open uint64
+	for i, lots := range f.Lots {
+		least := int64(math.MaxInt64)
+		for rest := f.may[i]; rest != 0; rest &= rest - 1 {
+			if c := f.loss(i, bits.TrailingZeros64(rest)); c < least {
+				least, f.by[i] = c, bits.TrailingZeros64(rest)
+			}
+		}
+		second[i] = math.MaxInt64
+		for rest := f.may[i]; rest != 0; rest &= rest - 1 {
+			j := bits.TrailingZeros64(rest)
+			most[i] = max(most[i], lots[j].Pieces)
+			if lost := f.loss(i, j) - least; lost > f.room {
+				f.may[i] &^= 1 << j
+			} else if j != f.by[i] {
+				second[i] = min(second[i], lost)
+			}
+		}
+		open |= f.may[i]
+		if f.may[i]&(f.may[i]-1) != 0 {
+			f.buyers = append(f.buyers, i)
+		}
+	}
+	slices.SortStableFunc(f.buyers, func(a, b int) int {
+		if few := f.room / 8; second[a] <= few && second[b] <= few {
+			return cmp.Compare(most[b], most[a])
+		}
+		return cmp.Compare(second[b], second[a])
+	})
+	f.place = make([]int, len(f.Sellers))
+	for j := range f.Sellers {
+		if open&(1<<j) != 0 || !f.orders[j].none {
+			f.place[j] = len(f.sellers)
+			f.sellers = append(f.sellers, j)
+		}
+	}
+	total := f.enter(open)
+	row := make([]int64, 2*len(f.sellers)+len(f.groups))
+	for i, lots := range f.Lots {
+		for rest := f.may[i]; rest != 0; rest &= rest - 1 {
+			p := f.place[bits.TrailingZeros64(rest)]
+			lot := lots[f.sellers[p]]
+			if f.may[i]&(f.may[i]-1) != 0 {
+				f.more[p] += lot.Pieces
+				continue
+			}
+			row[p] += lot.Pieces
+			row[len(f.sellers)+p] = max(row[len(f.sellers)+p], lot.Reach)
+		}
+	}
+	for g := range f.groups {
+		lost, _ := f.lose(g, row)
+		row[2*len(f.sellers)+g] = lost
+		total = plus(total, lost)
+	}
+	f.losses = make([]int64, len(f.groups))
+	if total > f.room {
+		return list{}
+	}
+	return list{row, []int64{0}, []int64{total}, []step{{}}}
+}
+
+// enter puts down the groups of those who may serve somebody. It returns what the others
+// lose to the bound, who may have earned something in it.
+func (f *finisher) enter(open uint64) (lost int64) {
+	f.more, f.group, f.level = make([]int64, len(f.sellers)), make([]int, len(f.sellers)), make([]level, len(f.sellers))
+	for _, group := range f.search.groups {
+		in := places{base: f.earn(f.node, group).least}
+		for _, j := range group {
+			if open&(1<<j) != 0 || !f.orders[j].none {
+				in.of = append(in.of, f.place[j])
+				f.group[f.place[j]] = len(f.groups)
+			}
+		}
+		switch len(in.of) {
+		case 0:
+			lost -= in.base
+			continue
+		case 1:
+			f.level[in.of[0]] = f.levelOf(f.sellers[in.of[0]], in.base)
+		}
+		f.groups = append(f.groups, in)
+	}
+	return lost
+}
+
+// level is where one piece more costs a seller what it is worth in the bound, which
+// nothing it could do else would be above: it does not matter then how many it sends,
+// but for those that fill up the last pack.
+type level struct{ lo, hi int64 } // pieces in whole packs; 0: nowhere
+
+// levelOf returns the longest level of a seller.
+func (f *finisher) levelOf(j int, base int64) level {
+	o := &f.orders[j]
+	var best level
+	for k := 1; !f.exact && k < len(o.corners); k++ {
+		a, b := o.corners[k-1], o.corners[k]
+		if (a.cost+o.far)*f.scale-f.values[j]*a.pieces == base && (b.cost-a.cost)*f.scale == (b.pieces-a.pieces)*f.values[j] && b.pieces-a.pieces > best.hi-best.lo {
+			best = level{a.pieces, b.pieces}
+		}
+	}
+	return best
+}
+
+// plus adds losses of which some may be without end.
+func plus(a, b int64) int64 {
+	if a == math.MaxInt64 || b == math.MaxInt64 {
+		return math.MaxInt64
+	}
+	return a + b
+}
+
+// lose returns what a group loses to the bound at least, if its sellers send what they
+// do by the row and what may still come, and whether that is off the level of its seller.
+func (f *finisher) lose(g int, row []int64) (lost int64, off bool) {
+	group := &f.groups[g]
+	if p := group.of[0]; f.level[p].hi > 0 {
+		j, sent := f.sellers[p], row[p]
+		seller := &f.Sellers[j]
+		if off = sent > f.level[p].hi || sent+f.more[p] <= f.level[p].lo-seller.Pack; !off {
+			lost = max(0, row[len(f.sellers)+p]-f.orders[j].far) * f.scale
+			if f.more[p] == 0 {
+				lost += (seller.packed(sent) - sent) * f.values[j]
+			}
+			return lost, false
+		}
+	}
+	least, none, sending := int64(0), true, -1
+	for _, p := range group.of {
+		none = none && f.orders[f.sellers[p]].none
+		if row[p] > 0 {
+			if sending >= 0 {
+				return math.MaxInt64, off
+			}
+			sending = p
+		}
+	}
+	if !none || sending >= 0 {
+		least = math.MaxInt64
+	}
+	for _, p := range group.of {
+		if sending < 0 || sending == p {
+			least = min(least, f.cheapest(f.sellers[p], row[p], row[p]+f.more[p], row[len(f.sellers)+p]))
+		}
+	}
+	if least == math.MaxInt64 {
+		return least, off
+	}
+	return least - group.base, off
+}
+
+// cheapest returns what the order of a seller costs the bound at least, if from lo to hi
+// pieces are sent of it; the value of what is ordered and not sent is lost.
+func (f *finisher) cheapest(j int, lo, hi, reach int64) int64 {
+	o, seller, value := &f.orders[j], &f.Sellers[j], f.values[j]
+	way := max(o.far, reach)
+	least := int64(math.MaxInt64)
+	at := func(q, cost int64) {
+		if q >= lo && q >= o.lo && q <= o.hi && q <= seller.Most {
+			least = min(least, (cost+way)*f.scale-value*min(q, hi))
+		}
+	}
+	for _, c := range o.corners {
+		at(c.pieces, c.cost)
+	}
+	for _, q := range [3]int64{seller.packed(max(lo, o.lo, seller.Least, 1)), seller.packed(max(hi, o.lo, seller.Least, 1)), hi / seller.Pack * seller.Pack} {
+		if q > 0 && q >= seller.Least {
+			at(q, seller.Price(q)+seller.Fee)
+		}
+	}
+	return least
+}
+
+// next makes the list with one more buyer settled, in the room of a spare one.
+func (f *finisher) next(l *list, i int, to list) list {
+	sellers, size := len(f.sellers), 2*len(f.sellers)+len(f.groups)
+	to = list{to.rows[:0], to.choice[:0], to.total[:0], to.steps[:0]}
+	least := int64(math.MaxInt64)
+	var touched []int
+	for rest := f.may[i]; rest != 0; rest &= rest - 1 {
+		j := bits.TrailingZeros64(rest)
+		f.more[f.place[j]] -= f.Lots[i][j].Pieces
+		least = min(least, f.loss(i, j))
+		if g := f.group[f.place[j]]; !slices.Contains(touched, g) {
+			touched = append(touched, g)
+		}
+	}
+	f.clear(len(l.steps) * bits.OnesCount64(f.may[i]))
+	row := make([]int64, size)
+	for w := range l.total {
+		for rest := f.may[i]; rest != 0; rest &= rest - 1 {
+			j := bits.TrailingZeros64(rest)
+			choice := l.choice[w] + f.loss(i, j) - least
+			if choice > f.room {
+				continue
+			}
+			f.work += 60
+			copy(row, l.rows[w*size:(w+1)*size])
+			p := f.place[j]
+			row[p] += f.Lots[i][j].Pieces
+			row[sellers+p] = max(row[sellers+p], f.Lots[i][j].Reach)
+			total, left := choice, false
+			for _, g := range touched {
+				var off bool
+				row[2*sellers+g], off = f.lose(g, row)
+				left = left || off
+			}
+			for _, lost := range row[2*sellers:] {
+				total = plus(total, lost)
+			}
+			if left { // others that were taken for the same may not be off their level
+				f.missed = min(f.missed, f.onLevel(choice, row, touched))
+			}
+			if total <= f.room {
+				f.put(&to, row, choice, total, step{int32(w), int8(j)})
+			}
+		}
+	}
+	return to
+}
+
+// onLevel returns what a way would lose if all who are off their level were on it.
+func (f *finisher) onLevel(lost int64, row []int64, touched []int) int64 {
+	for g, v := range row[2*len(f.sellers):] {
+		if slices.Contains(touched, g) {
+			if _, off := f.lose(g, row); off {
+				continue
+			}
+		}
+		lost = plus(lost, v)
+	}
+	return lost
+}
+
+// clear empties the table of what was seen, for so many ways.
+func (f *finisher) clear(ways int) {
+	slots := 1 << bits.Len(uint(2*ways))
+	if cap(f.seen) < slots {
+		f.seen = make([]int32, slots)
+	}
+	f.seen = f.seen[:slots]
+	for k := range f.seen {
+		f.seen[k] = -1
+	}
+}
+
+// put adds a way to a list, unless there is one that comes to the same and loses less.
+func (f *finisher) put(to *list, row []int64, choice, total int64, st step) {
+	sellers := len(f.sellers)
+	hash := uint64(14695981039346656037)
+	for p, v := range row[:2*sellers] {
+		if p < sellers && f.level[p].hi > 0 {
+			v %= f.Sellers[f.sellers[p]].Pack
+		}
+		hash = (hash ^ uint64(v)) * 1099511628211
+		hash ^= hash >> 29
+	}
+	for slot := hash; ; slot++ {
+		k := slot & uint64(len(f.seen)-1)
+		w := int(f.seen[k])
+		if w < 0 {
+			f.seen[k] = int32(len(to.steps))
+			break
+		}
+		there := to.rows[w*len(row) : (w+1)*len(row)]
+		if f.same(there, row) {
+			if choice < to.choice[w] {
+				copy(there, row)
+				to.choice[w], to.total[w], to.steps[w] = choice, total, st
+			}
+			return
+		}
+	}
+	to.rows = append(to.rows, row...)
+	to.choice = append(to.choice, choice)
+	to.total = append(to.total, total)
+	to.steps = append(to.steps, st)
+}
+
+func (f *finisher) same(a, b []int64) bool {
+	sellers := len(f.sellers)
+	for p, v := range a[:2*sellers] {
+		d := v - b[p]
+		if d != 0 && (p >= sellers || f.level[p].hi == 0 || d%f.Sellers[f.sellers[p]].Pack != 0) {
+			return false
+		}
+	}
+	return true
+}
+
+// cut keeps the ways that lose least.
+func (f *finisher) cut(l list) list {
+	size := 2*len(f.sellers) + len(f.groups)
+	order := make([]int, len(l.steps))
+	for w := range order {
+		order[w] = w
+	}
+	slices.SortFunc(order, func(a, b int) int { return cmp.Or(cmp.Compare(l.total[a], l.total[b]), a-b) })
+	f.dropped = min(f.dropped, l.total[order[f.width]])
+	var to list
+	for _, w := range order[:f.width] {
+		to.rows = append(to.rows, l.rows[w*size:(w+1)*size]...)
+		to.choice = append(to.choice, l.choice[w])
+		to.total = append(to.total, l.total[w])
+		to.steps = append(to.steps, l.steps[w])
+	}
+	return to
+}
