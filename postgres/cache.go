@@ -30,6 +30,7 @@ type foldedSite struct {
 	version  int64
 	state    *domain.Site // nil: not known
 	standing *Standing    // the last one asked for, of this version
+	compared *comparedSite
 }
 
 // get returns a copy of the state of a site at a version, to be folded on.
@@ -53,6 +54,23 @@ func (f *folded) standing(key siteKey, version int64, asOf domain.Date) *Standin
 		return nil
 	}
 	return s.standing
+}
+
+// comparison returns what the batches of a site give to comparisons at the end of a day,
+// if that was asked for before at this version. It must not be changed.
+func (f *folded) comparison(key siteKey, version int64, asOf domain.Date) *comparedSite {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	s, ok := f.sites[key]
+	if !ok || s.version != version || s.compared == nil || s.compared.asOf != asOf {
+		return nil
+	}
+	return s.compared
+}
+
+// putComparison remembers what the batches of a site give to comparisons.
+func (f *folded) putComparison(key siteKey, version int64, compared *comparedSite) {
+	f.keep(key, version, func(s *foldedSite) { s.compared = compared })
 }
 
 // put remembers a state, which nobody may change any more.

@@ -156,31 +156,46 @@ func (tx *Tx) Standing(ctx context.Context, site domain.SiteID, zone *string, ve
 			return s, nil
 		}
 	}
-	var st states
-	var d datedRows
-	var costs []sharedRow
-	tx.statesBefore(site, s.AsOf+1, &st)
-	tx.datedFacts(site, forever, &d)
-	const shared = `
-		select entry_id, category, occurred_on, covers_from, covers_to, amount from shared_cost
-		where coop_id = $1 and own_site($2) and site_id = $2 and occurred_on <= $3`
-	later(tx, &costs, shared, tx.coop, site, s.AsOf)
+	var rows standingRows
+	tx.standingLatest(s, &rows)
 	if err := tx.flush(ctx); err != nil {
 		return nil, err
 	}
-	s.Batches = map[domain.BatchID]*domain.BatchState{}
-	for i := range st.batches {
-		s.Batches[st.batches[i].BatchID] = &st.batches[i].BatchState
-	}
-	lines := d.depreciation()
-	for _, c := range costs {
-		lines = append(lines, c.cost())
-	}
-	s.share(d, lines)
+	s.fill(&rows)
 	if version != nil {
 		tx.store.folded.putStanding(key, *version, s)
 	}
 	return s, nil
+}
+
+// standingRows are what is read of a site to see how its batches stand.
+type standingRows struct {
+	batches []batchRow
+	dated   datedRows
+	costs   []sharedRow
+}
+
+// standingLatest queues the reading of a site by the latest knowledge.
+func (tx *Tx) standingLatest(s *Standing, into *standingRows) {
+	tx.batchesBefore(s.Site, s.AsOf+1, &into.batches)
+	tx.datedFacts(s.Site, forever, &into.dated)
+	const shared = `
+		select entry_id, category, occurred_on, covers_from, covers_to, amount from shared_cost
+		where coop_id = $1 and own_site($2) and site_id = $2 and occurred_on <= $3`
+	later(tx, &into.costs, shared, tx.coop, s.Site, s.AsOf)
+}
+
+// fill takes what was read.
+func (s *Standing) fill(rows *standingRows) {
+	s.Batches = map[domain.BatchID]*domain.BatchState{}
+	for i := range rows.batches {
+		s.Batches[rows.batches[i].BatchID] = &rows.batches[i].BatchState
+	}
+	lines := rows.dated.depreciation()
+	for _, c := range rows.costs {
+		lines = append(lines, c.cost())
+	}
+	s.share(rows.dated, lines)
 }
 
 // standingKnown folds the journal again as it was known.
