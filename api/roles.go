@@ -35,6 +35,8 @@ var mayAsk = map[string][]domain.Role{
 	"getOverview":            readers,
 	"listAdvice":             readers,
 	"listVisits":             readers,
+	"compareGroups":          readers,
+	"compareCost":            readers,
 	"listQuestions":          readers,
 	"answerQuestion":         answerers,
 	"listAccounts":           offices,

@@ -70,7 +70,7 @@ type ComparedGroup struct {
 	Shrunk      *float64
 	Best, Worst *float64    // chance to be in the best and the worst third
 	In95, In998 *[2]float64 // the limits of the funnel for a group like this
-	Precision   *float64    // 1 ÷ standard error on the scale
+	Worth       *float64    // how many batches of one size would say as much
 	Verdict     string      // empty: none
 	Better      bool        // than the co-operative; of any verdict
 	GroupSum

@@ -1,6 +1,12 @@
 package domain
 
-import "shoalbook/domain/stats"
+import (
+	"cmp"
+	"maps"
+	"slices"
+
+	"shoalbook/domain/stats"
+)
 
 // CostSums are what the cost of a kilogram is made of, summed over closed batches.
 type CostSums struct {
@@ -130,4 +136,73 @@ func BridgeCost(from, to CostSums) CostBridge {
 	})
 	copy(g.Parts[:], stats.RoundTo(g.To-g.From, parts))
 	return g
+}
+
+// CostQuestion says whose cost of a kilogram is compared with whose.
+type CostQuestion struct {
+	Site        SiteID
+	Against     string // coop, site, season
+	Other       SiteID // against a site
+	Season      string // only batches of it; empty: all, or against a season the last
+	OtherSeason string // against a season; empty: the one before
+	From, To    *Date  // by the day on which batches were closed
+}
+
+// CostAnswer is the difference, with what it was taken of.
+type CostAnswer struct {
+	CostBridge
+	Here, There         CostSums
+	Season, OtherSeason string
+}
+
+// Answer adds up what batches cost on both sides, and splits the difference.
+func (q CostQuestion) Answer(batches []ComparedBatch) CostAnswer {
+	out := CostAnswer{Season: q.Season, OtherSeason: q.Season}
+	if q.Against == "season" {
+		seasons := seasonsOf(batches, q.Site)
+		if out.Season == "" && len(seasons) > 0 {
+			out.Season = seasons[0]
+		}
+		if out.OtherSeason = q.OtherSeason; out.OtherSeason == "" {
+			if i := slices.Index(seasons, out.Season); i >= 0 && i+1 < len(seasons) {
+				out.OtherSeason = seasons[i+1]
+			}
+		}
+		if out.Season == "" || out.OtherSeason == "" {
+			out.Reason = "the site has no two seasons with a closed batch"
+			return out
+		}
+	}
+	for i := range batches {
+		b := &batches[i]
+		if b.ClosedOn == nil || q.From != nil && *b.ClosedOn < *q.From || q.To != nil && *b.ClosedOn > *q.To {
+			continue
+		}
+		if b.Site == q.Site && (out.Season == "" || b.Season == out.Season) {
+			out.Here.Add(b.Cost)
+		}
+		there := q.Against == "coop" || b.Site == q.Other && q.Against == "site" || b.Site == q.Site && q.Against == "season"
+		if there && (out.OtherSeason == "" || b.Season == out.OtherSeason) {
+			out.There.Add(b.Cost)
+		}
+	}
+	out.CostBridge = BridgeCost(out.There, out.Here)
+	return out
+}
+
+// seasonsOf returns the seasons of the closed batches of a site, by the day on which the
+// first of each was closed, the last first.
+func seasonsOf(batches []ComparedBatch, site SiteID) []string {
+	first := map[string]Date{}
+	for _, b := range batches {
+		if b.Site != site || b.ClosedOn == nil || b.Season == "" {
+			continue
+		}
+		if on, ok := first[b.Season]; !ok || *b.ClosedOn < on {
+			first[b.Season] = *b.ClosedOn
+		}
+	}
+	return slices.SortedFunc(maps.Keys(first), func(a, b string) int {
+		return cmp.Or(cmp.Compare(first[b], first[a]), cmp.Compare(a, b))
+	})
 }

@@ -130,10 +130,9 @@ func (c *Comparison) judge(q *CompareQuestion) {
 	var usualY, usualS []float64
 	for _, g := range at {
 		off := math.Abs(g.y - centre)
+		worth := 1 / g.estimated.Clump
 		in95, in998 := c.Dispersion.Additive(g.s, stats.Z95), c.Dispersion.Additive(g.s, stats.Z998)
-		g.In95, g.In998 = limits(scale, centre, in95), limits(scale, centre, in998)
-		precision := 1 / g.s
-		g.Precision = &precision
+		g.In95, g.In998, g.Worth = limits(scale, centre, in95), limits(scale, centre, in998), &worth
 		g.Better = (g.y > centre) == q.Measure.Higher
 		if c.NoVerdicts == "" {
 			switch {
@@ -152,6 +151,16 @@ func (c *Comparison) judge(q *CompareQuestion) {
 	if len(at) > 1 && len(usualY) > 0 {
 		c.shrink(q, at, stats.Moments(usualY, usualS))
 	}
+}
+
+// Funnel returns the limits for a group that is worth so many batches of one size, where
+// there are any.
+func (c *Comparison) Funnel(scale Scale, worth float64) (in95, in998 *[2]float64) {
+	if c.All.Value == nil || !(c.Sigma2 > 0) {
+		return nil, nil
+	}
+	s, centre := scale.error(c.Sigma2, 1/worth), scale.to(*c.All.Value)
+	return limits(scale, centre, c.Dispersion.Additive(s, stats.Z95)), limits(scale, centre, c.Dispersion.Additive(s, stats.Z998))
 }
 
 func limits(s Scale, centre, half float64) *[2]float64 {

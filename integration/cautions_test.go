@@ -18,6 +18,8 @@ var mustCaution = map[string][]string{
 	"getPerformance": {domain.CautionFigures},
 	"listAdvice":     {domain.CautionFigures},
 	"listVisits":     {domain.CautionFigures},
+	"compareGroups":  {domain.CautionFigures},
+	"compareCost":    {domain.CautionFigures},
 	"checkTransport": {domain.CautionFigures, domain.CautionSpines},
 	"getCapacity":    {domain.CautionFigures, domain.CautionElectricity, domain.CautionChildren, domain.CautionSpines, domain.CautionLeaves},
 	"getForecast":    {domain.CautionFigures, domain.CautionSpines},
@@ -80,7 +82,11 @@ func TestAnswersCarryTheirCautions(t *testing.T) {
 				address = strings.Replace(address, "{"+p.Name+"}", y.ids[examples[path.Base(p.Schema.Ref)]], 1)
 			}
 		}
-		got := y.do(o.method, address+o.needed(), y.keeper, nil).want(http.StatusOK)
+		needed := o.needed()
+		for example, made := range y.ids {
+			needed = strings.ReplaceAll(needed, example, made)
+		}
+		got := y.do(o.method, address+needed, y.keeper, nil).want(http.StatusOK)
 		var body struct{ Cautions []string }
 		got.into(&body)
 		for _, c := range must {

@@ -38,6 +38,8 @@ var wordy = map[string][]string{
 	"getLineage":      {"/query/as_of"},                                                           //
 	"getCapacity":     {"/query/as_of"},                                                           //
 	"getRation":       {"/query/as_of"},                                                           //
+	"compareGroups":   {"/query/as_of"},                                                           //
+	"compareCost":     {"/query/as_of", "/query/other_site_id"},                                   // which is needed against a site
 	"getForecast":     {"/query/as_of", "/query/until"},                                           //
 }
 
@@ -87,7 +89,7 @@ func (w *world) judgeRefusal(rt *rapid.T, r fuzzed, a response) {
 		}
 	case http.StatusNotFound:
 		// In the calendar of another site it is not, and a site that is asked for may be nowhere.
-		if !r.strangeID && r.sees == "" && !strings.Contains(r.path, "/calendar/") && !(strings.HasPrefix(r.path, "/v1/advice") && r.query.Has("site_id")) {
+		if !r.strangeID && r.sees == "" && !strings.Contains(r.path, "/calendar/") && !((strings.HasPrefix(r.path, "/v1/advice") || r.path == "/v1/comparison/cost") && r.query.Has("site_id")) {
 			rt.Fatal("it was there before")
 		}
 	case http.StatusForbidden:

@@ -254,6 +254,11 @@ func (w *wall) ask(o operation, body any, p place, id string, options ...string)
 	}
 	if p.at[0] == openapi3.ParameterInQuery {
 		query = "?" + p.at[1] + "=" + id
+		for _, param := range o.params {
+			if param.In == openapi3.ParameterInQuery && param.Required && param.Name != p.at[1] {
+				query += "&" + param.Name + "=" + cmp.Or(w.me.ids[examples[path.Base(param.Schema.Ref)]], fmt.Sprint(param.Example))
+			}
+		}
 	}
 	var content any
 	if body != nil {

@@ -106,8 +106,8 @@ func TestOperations(t *testing.T) {
 			t.Errorf("%s: x-roles is %v, and a coordinator may do everything", where, roles)
 		}
 	}
-	if len(seen) != 87 {
-		t.Errorf("%d operations, want 87", len(seen))
+	if len(seen) != 89 {
+		t.Errorf("%d operations, want 89", len(seen))
 	}
 }
 

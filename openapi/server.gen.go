@@ -64,6 +64,12 @@ type ServerInterface interface {
 	// GetRation What to feed a batch today
 	// (GET /v1/batches/{id}/ration)
 	GetRation(c *gin.Context, id BatchPath, params GetRationParams)
+	// CompareGroups Compare sites, suppliers, feeds … fairly
+	// (GET /v1/comparison)
+	CompareGroups(c *gin.Context, params CompareGroupsParams)
+	// CompareCost Why a kilogram costs what it costs
+	// (GET /v1/comparison/cost)
+	CompareCost(c *gin.Context, params CompareCostParams)
 	// GetCoop Read the co-operative
 	// (GET /v1/coop)
 	GetCoop(c *gin.Context)
@@ -931,6 +937,188 @@ func (siw *ServerInterfaceWrapper) GetRation(c *gin.Context) {
 	}
 
 	siw.Handler.GetRation(c, id, params)
+}
+
+// CompareGroups operation middleware
+func (siw *ServerInterfaceWrapper) CompareGroups(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CompareGroupsParams
+
+	// ------------- Required query parameter "measure" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, true, "measure", c.Request.URL.Query(), &params.Measure, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter measure: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "group" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "group", c.Request.URL.Query(), &params.Group, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter group: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "state" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "state", c.Request.URL.Query(), &params.State, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter state: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "from" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "from", c.Request.URL.Query(), &params.From, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter from: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "to" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "to", c.Request.URL.Query(), &params.To, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter to: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "species" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "species", c.Request.URL.Query(), &params.Species, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter species: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "standardise" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "standardise", c.Request.URL.Query(), &params.Standardise, runtime.BindQueryParameterOptions{Type: "array", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter standardise: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "as_of" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "as_of", c.Request.URL.Query(), &params.AsOf, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter as_of: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "known_at" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "known_at", c.Request.URL.Query(), &params.KnownAt, runtime.BindQueryParameterOptions{Type: "string", Format: "date-time"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter known_at: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.CompareGroups(c, params)
+}
+
+// CompareCost operation middleware
+func (siw *ServerInterfaceWrapper) CompareCost(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CompareCostParams
+
+	// ------------- Required query parameter "site_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, true, "site_id", c.Request.URL.Query(), &params.SiteID, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter site_id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "against" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "against", c.Request.URL.Query(), &params.Against, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter against: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "other_site_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "other_site_id", c.Request.URL.Query(), &params.OtherSiteID, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter other_site_id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "season" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "season", c.Request.URL.Query(), &params.Season, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter season: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "other_season" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "other_season", c.Request.URL.Query(), &params.OtherSeason, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter other_season: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "from" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "from", c.Request.URL.Query(), &params.From, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter from: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "to" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "to", c.Request.URL.Query(), &params.To, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter to: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "as_of" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "as_of", c.Request.URL.Query(), &params.AsOf, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter as_of: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "known_at" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "known_at", c.Request.URL.Query(), &params.KnownAt, runtime.BindQueryParameterOptions{Type: "string", Format: "date-time"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter known_at: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.CompareCost(c, params)
 }
 
 // GetCoop operation middleware
@@ -4551,6 +4739,8 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.GET(options.BaseURL+"/v1/advice", wrapper.ListAdvice)
 	router.GET(options.BaseURL+"/v1/advice/visits", wrapper.ListVisits)
 	router.GET(options.BaseURL+"/v1/accounts", wrapper.ListAccounts)
+	router.GET(options.BaseURL+"/v1/comparison", wrapper.CompareGroups)
+	router.GET(options.BaseURL+"/v1/comparison/cost", wrapper.CompareCost)
 	router.GET(options.BaseURL+"/v1/questions", wrapper.ListQuestions)
 	router.POST(options.BaseURL+"/v1/questions/:id/answer", wrapper.AnswerQuestion)
 	router.GET(options.BaseURL+"/v1/sites", wrapper.ListSites)

@@ -210,6 +210,24 @@ func (e BatchState) Valid() bool {
 	}
 }
 
+// Defines values for BetterWhen.
+const (
+	BetterWhenHigher BetterWhen = "higher"
+	BetterWhenLower  BetterWhen = "lower"
+)
+
+// Valid indicates whether the value is a known member of the BetterWhen enum.
+func (e BetterWhen) Valid() bool {
+	switch e {
+	case BetterWhenHigher:
+		return true
+	case BetterWhenLower:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for BiomassBasis.
 const (
 	BiomassBasisCounted  BiomassBasis = "counted"
@@ -315,6 +333,111 @@ func (e CapacityLimitLimit) Valid() bool {
 	}
 }
 
+// Defines values for ComparedBy.
+const (
+	ComparedByFeed     ComparedBy = "feed"
+	ComparedBySeason   ComparedBy = "season"
+	ComparedBySite     ComparedBy = "site"
+	ComparedBySpecies  ComparedBy = "species"
+	ComparedBySupplier ComparedBy = "supplier"
+	ComparedByTag      ComparedBy = "tag"
+	ComparedByUnitKind ComparedBy = "unit_kind"
+)
+
+// Valid indicates whether the value is a known member of the ComparedBy enum.
+func (e ComparedBy) Valid() bool {
+	switch e {
+	case ComparedByFeed:
+		return true
+	case ComparedBySeason:
+		return true
+	case ComparedBySite:
+		return true
+	case ComparedBySpecies:
+		return true
+	case ComparedBySupplier:
+		return true
+	case ComparedByTag:
+		return true
+	case ComparedByUnitKind:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ComparedMeasure.
+const (
+	ComparedMeasureCostPerKg       ComparedMeasure = "cost_per_kg"
+	ComparedMeasureDailyGain       ComparedMeasure = "daily_gain"
+	ComparedMeasureEnergyCostPerKg ComparedMeasure = "energy_cost_per_kg"
+	ComparedMeasureEnergyPerKg     ComparedMeasure = "energy_per_kg"
+	ComparedMeasureFcrBiological   ComparedMeasure = "fcr_biological"
+	ComparedMeasureFcrEconomic     ComparedMeasure = "fcr_economic"
+	ComparedMeasureFeedCostPerKg   ComparedMeasure = "feed_cost_per_kg"
+	ComparedMeasureMarginPerM3     ComparedMeasure = "margin_per_m3"
+	ComparedMeasureNetYield        ComparedMeasure = "net_yield"
+	ComparedMeasureSurvival        ComparedMeasure = "survival"
+	ComparedMeasureSurvival30      ComparedMeasure = "survival_30"
+	ComparedMeasureSurvival60      ComparedMeasure = "survival_60"
+	ComparedMeasureSurvival90      ComparedMeasure = "survival_90"
+	ComparedMeasureTgc             ComparedMeasure = "tgc"
+)
+
+// Valid indicates whether the value is a known member of the ComparedMeasure enum.
+func (e ComparedMeasure) Valid() bool {
+	switch e {
+	case ComparedMeasureCostPerKg:
+		return true
+	case ComparedMeasureDailyGain:
+		return true
+	case ComparedMeasureEnergyCostPerKg:
+		return true
+	case ComparedMeasureEnergyPerKg:
+		return true
+	case ComparedMeasureFcrBiological:
+		return true
+	case ComparedMeasureFcrEconomic:
+		return true
+	case ComparedMeasureFeedCostPerKg:
+		return true
+	case ComparedMeasureMarginPerM3:
+		return true
+	case ComparedMeasureNetYield:
+		return true
+	case ComparedMeasureSurvival:
+		return true
+	case ComparedMeasureSurvival30:
+		return true
+	case ComparedMeasureSurvival60:
+		return true
+	case ComparedMeasureSurvival90:
+		return true
+	case ComparedMeasureTgc:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ComparedState.
+const (
+	ComparedStateAll    ComparedState = "all"
+	ComparedStateClosed ComparedState = "closed"
+)
+
+// Valid indicates whether the value is a known member of the ComparedState enum.
+func (e ComparedState) Valid() bool {
+	switch e {
+	case ComparedStateAll:
+		return true
+	case ComparedStateClosed:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ContactWho.
 const (
 	ContactWhoBuyer    ContactWho = "buyer"
@@ -336,6 +459,27 @@ func (e ContactWho) Valid() bool {
 	}
 }
 
+// Defines values for CostAgainst.
+const (
+	CostAgainstCoop   CostAgainst = "coop"
+	CostAgainstSeason CostAgainst = "season"
+	CostAgainstSite   CostAgainst = "site"
+)
+
+// Valid indicates whether the value is a known member of the CostAgainst enum.
+func (e CostAgainst) Valid() bool {
+	switch e {
+	case CostAgainstCoop:
+		return true
+	case CostAgainstSeason:
+		return true
+	case CostAgainstSite:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for CostBasis.
 const (
 	CostBasisHarvested CostBasis = "harvested"
@@ -348,6 +492,45 @@ func (e CostBasis) Valid() bool {
 	case CostBasisHarvested:
 		return true
 	case CostBasisNetGain:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for CostDriver.
+const (
+	CostDriverEnergy          CostDriver = "energy"
+	CostDriverFeedConversion  CostDriver = "feed_conversion"
+	CostDriverFeedPrice       CostDriver = "feed_price"
+	CostDriverFingerlingPrice CostDriver = "fingerling_price"
+	CostDriverHarvestWeight   CostDriver = "harvest_weight"
+	CostDriverLabour          CostDriver = "labour"
+	CostDriverOther           CostDriver = "other"
+	CostDriverSurvival        CostDriver = "survival"
+	CostDriverTransport       CostDriver = "transport"
+)
+
+// Valid indicates whether the value is a known member of the CostDriver enum.
+func (e CostDriver) Valid() bool {
+	switch e {
+	case CostDriverEnergy:
+		return true
+	case CostDriverFeedConversion:
+		return true
+	case CostDriverFeedPrice:
+		return true
+	case CostDriverFingerlingPrice:
+		return true
+	case CostDriverHarvestWeight:
+		return true
+	case CostDriverLabour:
+		return true
+	case CostDriverOther:
+		return true
+	case CostDriverSurvival:
+		return true
+	case CostDriverTransport:
 		return true
 	default:
 		return false
@@ -954,6 +1137,27 @@ func (e FigureBasis) Valid() bool {
 	}
 }
 
+// Defines values for FunnelScale.
+const (
+	FunnelScaleAngle     FunnelScale = "angle"
+	FunnelScaleLinear    FunnelScale = "linear"
+	FunnelScaleLogarithm FunnelScale = "logarithm"
+)
+
+// Valid indicates whether the value is a known member of the FunnelScale enum.
+func (e FunnelScale) Valid() bool {
+	switch e {
+	case FunnelScaleAngle:
+		return true
+	case FunnelScaleLinear:
+		return true
+	case FunnelScaleLogarithm:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for HarvestDestination.
 const (
 	HarvestDestinationDiscarded HarvestDestination = "discarded"
@@ -1071,6 +1275,30 @@ func (e LengthType) Valid() bool {
 	case LengthTypeStandard:
 		return true
 	case LengthTypeTotal:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for Likeness.
+const (
+	LikenessSize        Likeness = "size"
+	LikenessSpecies     Likeness = "species"
+	LikenessTemperature Likeness = "temperature"
+	LikenessUnitKind    Likeness = "unit_kind"
+)
+
+// Valid indicates whether the value is a known member of the Likeness enum.
+func (e Likeness) Valid() bool {
+	switch e {
+	case LikenessSize:
+		return true
+	case LikenessSpecies:
+		return true
+	case LikenessTemperature:
+		return true
+	case LikenessUnitKind:
 		return true
 	default:
 		return false
@@ -2112,6 +2340,30 @@ func (e UnitKind) Valid() bool {
 	}
 }
 
+// Defines values for Verdict.
+const (
+	VerdictDifferent         Verdict = "different"
+	VerdictNoDifferenceShown Verdict = "no_difference_shown"
+	VerdictNone              Verdict = "none"
+	VerdictWorthALook        Verdict = "worth_a_look"
+)
+
+// Valid indicates whether the value is a known member of the Verdict enum.
+func (e Verdict) Valid() bool {
+	switch e {
+	case VerdictDifferent:
+		return true
+	case VerdictNoDifferenceShown:
+		return true
+	case VerdictNone:
+		return true
+	case VerdictWorthALook:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for WaterParameter.
 const (
 	WaterParameterAlkalinity  WaterParameter = "alkalinity"
@@ -2547,6 +2799,9 @@ type BatchRequest struct {
 // BatchState `closed` once no fish is left.
 type BatchState string
 
+// BetterWhen Whether more of a measure is better, or less.
+type BetterWhen string
+
 // BiomassBasis How the weight on hand is known: counted and weighed; the book count times the last mean weight; a forecast; or there is none to know.
 type BiomassBasis string
 
@@ -2681,6 +2936,165 @@ type CivilDate = openapi_types.Date
 // Example: 06:30
 type ClockTime = string
 
+// ComparedBy What batches are grouped by. The unit is the one they were stocked into; the supplier is that of all of their fish; the feed is more than half of what they got; tags are those of the batch and of its site, so that a batch may be in several groups.
+type ComparedBy string
+
+// ComparedGroup One group beside the others.
+type ComparedGroup struct {
+	// BestThird Chance to be in the best third of the groups.
+	BestThird *float32 `json:"best_third"`
+
+	// Better Whether it is on the better side of all. Null if that is not known.
+	Better *bool `json:"better"`
+
+	// Key The id of the site, supplier or feed; else the word.
+	Key string `json:"key"`
+
+	// Limits95 Of the funnel, for a group with as many batches.
+	Limits95 *[]float32 `json:"limits_95"`
+
+	// Limits998 Of the funnel, for a group with as many batches.
+	Limits998 *[]float32 `json:"limits_998"`
+
+	// Name What it is called.
+	Name string `json:"name"`
+
+	// Says The verdict in words.
+	Says string `json:"says"`
+
+	// Shrunk The value drawn towards the others, the more so the less is known of it.
+	Shrunk *float32 `json:"shrunk"`
+
+	// Sum The ratio of the sums of some batches.
+	Sum ComparedSum `json:"sum"`
+
+	// Verdict None, as under ten groups; within the 95 % limits of the funnel; outside them, as one group in twenty is by chance; outside those of 99.8 %, as one in five hundred is.
+	Verdict Verdict `json:"verdict"`
+
+	// WorstThird Chance to be in the worst third of the groups.
+	WorstThird *float32 `json:"worst_third"`
+
+	// WorthBatches How many batches of one size would say as much: the place of the group in the funnel.
+	WorthBatches *float32 `json:"worth_batches"`
+}
+
+// ComparedMeasure What batches are compared by: a ratio of sums. Cost, margin, yield and energy are of closed batches alone.
+type ComparedMeasure string
+
+// ComparedRecords How complete the records of these batches are.
+type ComparedRecords struct {
+	// Counted Batches whose fish were counted.
+	Counted int64 `json:"counted"`
+
+	// Days Days with fish.
+	Days int64 `json:"days"`
+
+	// DaysWithFeed Of these with feed.
+	DaysWithFeed int64 `json:"days_with_feed"`
+
+	// DaysWithTemperature Of these with a known temperature of the water.
+	DaysWithTemperature int64 `json:"days_with_temperature"`
+
+	// StartWeighed Batches whose weight at stocking is known.
+	StartWeighed int64 `json:"start_weighed"`
+}
+
+// ComparedState Which batches are compared.
+type ComparedState string
+
+// ComparedSum The ratio of the sums of some batches.
+type ComparedSum struct {
+	// Batches How many are in it.
+	Batches int64 `json:"batches"`
+
+	// Denominator The sum below; standardised, what it would have to be if batches like these were as all are.
+	Denominator float32 `json:"denominator"`
+
+	// Interval 95 %, by how its own batches vary.
+	Interval *[]float32 `json:"interval"`
+
+	// LeftOut Batches that were asked for and are not in it, by reason.
+	LeftOut []LeftOut `json:"left_out"`
+
+	// NoInterval Why there is none.
+	NoInterval *string `json:"no_interval"`
+
+	// NoValue Why there is none.
+	NoValue *string `json:"no_value"`
+
+	// Numerator The sum above.
+	Numerator float32 `json:"numerator"`
+
+	// Records How complete the records of these batches are.
+	Records ComparedRecords `json:"records"`
+
+	// Value Numerator ÷ denominator.
+	Value *float32 `json:"value"`
+}
+
+// Comparison Groups of batches beside each other.
+type Comparison struct {
+	// All The ratio of the sums of some batches.
+	All ComparedSum `json:"all"`
+
+	// AsOf The day of the figures.
+	AsOf openapi_types.Date `json:"as_of"`
+
+	// Batches How many batches were asked for.
+	Batches int64 `json:"batches"`
+
+	// Better Whether more of a measure is better, or less.
+	Better BetterWhen `json:"better"`
+
+	// Cautions What must be minded.
+	Cautions []string `json:"cautions"`
+
+	// Formula What is divided by what.
+	Formula string `json:"formula"`
+
+	// From As asked.
+	From *openapi_types.Date `json:"from"`
+
+	// Funnel What the limits of the funnel rest on.
+	Funnel FunnelBasis `json:"funnel"`
+
+	// Group What batches are grouped by. The unit is the one they were stocked into; the supplier is that of all of their fish; the feed is more than half of what they got; tags are those of the batch and of its site, so that a batch may be in several groups.
+	Group ComparedBy `json:"group"`
+
+	// Groups By name, and not by how well they do.
+	Groups []ComparedGroup `json:"groups"`
+
+	// KnownAt The moment of what was known.
+	KnownAt time.Time `json:"known_at"`
+
+	// Measure What batches are compared by: a ratio of sums. Cost, margin, yield and energy are of closed batches alone.
+	Measure ComparedMeasure `json:"measure"`
+
+	// Method How it was worked out.
+	Method []string `json:"method"`
+
+	// NoVerdicts Why there is no verdict on any group.
+	NoVerdicts *string `json:"no_verdicts"`
+
+	// Species As asked.
+	Species *string `json:"species"`
+
+	// StandardisedBy Empty: as they are.
+	StandardisedBy []Likeness `json:"standardised_by"`
+
+	// State Which batches are compared.
+	State ComparedState `json:"state"`
+
+	// Title The measure in words.
+	Title string `json:"title"`
+
+	// To As asked.
+	To *openapi_types.Date `json:"to"`
+
+	// Unit Of every value.
+	Unit string `json:"unit"`
+}
+
 // Completeness How well the batch was recorded.
 type Completeness struct {
 	// Days Days from stocking to the day asked for, or to the end of the batch.
@@ -2773,8 +3187,152 @@ type CoopPatch struct {
 	Zone *Zone `json:"zone,omitempty"`
 }
 
+// CostAgainst What a site is compared with: all sites that the token may see, another site, or another season of its own.
+type CostAgainst string
+
 // CostBasis What cost is divided by: kg harvested, or for growing fish kg gained so far.
 type CostBasis string
+
+// CostComparison A difference in the cost of a kilogram, split into its drivers.
+type CostComparison struct {
+	// Against What a site is compared with: all sites that the token may see, another site, or another season of its own.
+	Against CostAgainst `json:"against"`
+
+	// AsOf The day of the figures.
+	AsOf openapi_types.Date `json:"as_of"`
+
+	// Cautions What must be minded.
+	Cautions []string `json:"cautions"`
+
+	// CostPerKg Of the site.
+	//
+	// Example: 2.0677
+	CostPerKg *string `json:"cost_per_kg"`
+
+	// Currency ISO 4217 code.
+	//
+	// Example: ZMW
+	Currency Currency `json:"currency"`
+
+	// Difference The first less the second.
+	//
+	// Example: 0.1665
+	Difference *string `json:"difference"`
+
+	// KnownAt The moment of what was known.
+	KnownAt time.Time `json:"known_at"`
+
+	// Method How it was worked out.
+	Method []string `json:"method"`
+
+	// Other What it is compared with.
+	Other string `json:"other"`
+
+	// OtherCostPerKg Of what it is compared with.
+	//
+	// Example: 1.9012
+	OtherCostPerKg *string `json:"other_cost_per_kg"`
+
+	// OtherSums What the cost of a kilogram is made of.
+	OtherSums CostSums `json:"other_sums"`
+
+	// Parts They sum to the difference exactly. Empty if it cannot be split.
+	Parts []CostPart `json:"parts"`
+
+	// Reason Why it cannot be split.
+	Reason *string `json:"reason"`
+
+	// Season Of its batches; null if all.
+	Season *string `json:"season"`
+
+	// Site The name of the site.
+	Site string `json:"site"`
+
+	// SiteID A school or farm.
+	SiteID SiteID `json:"site_id"`
+
+	// Sums What the cost of a kilogram is made of.
+	Sums CostSums `json:"sums"`
+}
+
+// CostDriver What changes the cost of a kilogram.
+type CostDriver string
+
+// CostPart What one driver adds to the cost of a kilogram, or takes off it.
+type CostPart struct {
+	// Amount A kilogram.
+	//
+	// Example: -0.0312
+	Amount string `json:"amount"`
+
+	// Driver What changes the cost of a kilogram.
+	Driver CostDriver `json:"driver"`
+
+	// Here The driver at the site.
+	Here float32 `json:"here"`
+
+	// There The driver at what it is compared with.
+	There float32 `json:"there"`
+
+	// Title The driver in words.
+	Title string `json:"title"`
+
+	// Unit Of the driver.
+	Unit string `json:"unit"`
+}
+
+// CostSums What the cost of a kilogram is made of.
+type CostSums struct {
+	// Batches Closed batches.
+	Batches int64 `json:"batches"`
+
+	// Cost Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Cost Money `json:"cost"`
+
+	// Energy Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Energy Money `json:"energy"`
+
+	// FedKg Feed.
+	FedKg float32 `json:"fed_kg"`
+
+	// Feed Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Feed Money `json:"feed"`
+
+	// Fingerlings Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Fingerlings Money `json:"fingerlings"`
+
+	// FishHarvested Harvested.
+	FishHarvested int64 `json:"fish_harvested"`
+
+	// FishIn Stocked and moved in less moved out.
+	FishIn int64 `json:"fish_in"`
+
+	// HarvestedKg Live weight, less what was thrown away.
+	HarvestedKg float32 `json:"harvested_kg"`
+
+	// Labour Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Labour Money `json:"labour"`
+
+	// Other Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Other Money `json:"other"`
+
+	// Transport Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Transport Money `json:"transport"`
+}
 
 // Country ISO 3166-1 code of two letters.
 //
@@ -4420,6 +4978,24 @@ type ForecastTarget struct {
 	WeightG float64 `json:"weight_g"`
 }
 
+// FunnelBasis What the limits of the funnel rest on.
+type FunnelBasis struct {
+	// Phi How groups vary around all, as a multiple of what their standard errors explain; winsorised.
+	Phi *float32 `json:"phi"`
+
+	// Scale That on which groups are compared: asin √p of a proportion, the logarithm of what is above 0, or as it is.
+	Scale FunnelScale `json:"scale"`
+
+	// Sigma2 How single batches vary around their group.
+	Sigma2 *float32 `json:"sigma2"`
+
+	// Tau2 The variance of groups that is left, by which the limits are widened.
+	Tau2 *float32 `json:"tau2"`
+}
+
+// FunnelScale That on which groups are compared: asin √p of a proportion, the logarithm of what is above 0, or as it is.
+type FunnelScale string
+
 // Grams g, up to three decimals.
 //
 // Example: 10.25
@@ -4550,8 +5126,20 @@ type KeptFacts struct {
 // Example: 24.5
 type Kilograms = float64
 
+// LeftOut Batches that are left out.
+type LeftOut struct {
+	// Batches How many.
+	Batches int64 `json:"batches"`
+
+	// Reason Why.
+	Reason string `json:"reason"`
+}
+
 // LengthType How the fish were measured: to the tip of the tail, to its root, or to its fork.
 type LengthType string
+
+// Likeness What batches are made comparable by. Classes of size: under 1, 5, 20, 50 g, and more. Classes of temperature: under 22, 26, 30 °C, and more. What is not known is a class of its own.
+type Likeness string
 
 // LimitBound One end of a limit, and what it is worth.
 type LimitBound struct {
@@ -7050,6 +7638,9 @@ type UnitRevisionPage struct {
 // Example: 2026-03-01
 type ValidFrom = openapi_types.Date
 
+// Verdict None, as under ten groups; within the 95 % limits of the funnel; outside them, as one group in twenty is by chance; outside those of 99.8 %, as one in five hundred is.
+type Verdict string
+
 // VisitDue A site that calls for a visit.
 type VisitDue struct {
 	// Advice What is to be done there, the most urgent first.
@@ -7251,6 +7842,16 @@ type AsOf = CivilDate
 
 // BatchPath A batch of fish. The UUID is made where the batch is written.
 type BatchPath = BatchID
+
+// ClosedFrom A day at the site, year-month-day.
+//
+// Example: 2026-05-31
+type ClosedFrom = CivilDate
+
+// ClosedTo A day at the site, year-month-day.
+//
+// Example: 2026-05-31
+type ClosedTo = CivilDate
 
 // Device defines model for Device.
 type Device = string
@@ -7505,6 +8106,68 @@ type GetPerformanceParams struct {
 type GetRationParams struct {
 	// AsOf Figures at the end of this day. Today at the site if left out.
 	AsOf *AsOf `form:"as_of,omitempty" json:"as_of,omitempty"`
+}
+
+// CompareGroupsParams defines parameters for CompareGroups.
+type CompareGroupsParams struct {
+	// Measure What is compared.
+	Measure ComparedMeasure `form:"measure" json:"measure"`
+
+	// Group What batches are grouped by.
+	Group *ComparedBy `form:"group,omitempty" json:"group,omitempty"`
+
+	// State Only batches that are closed, or all. One that still grows counts with what is known of it.
+	State *ComparedState `form:"state,omitempty" json:"state,omitempty"`
+
+	// From Only batches that were closed on this day or later; those that still grow count on the day of the figures.
+	From *ClosedFrom `form:"from,omitempty" json:"from,omitempty"`
+
+	// To Only batches that were closed on this day or before.
+	To *ClosedTo `form:"to,omitempty" json:"to,omitempty"`
+
+	// Species Only batches of this species.
+	Species *SpeciesCode `form:"species,omitempty" json:"species,omitempty"`
+
+	// Standardise What batches are made comparable by. May be given more than once.
+	Standardise *[]Likeness `form:"standardise,omitempty" json:"standardise,omitempty"`
+
+	// AsOf Figures at the end of this day. Today at the site if left out.
+	AsOf *AsOf `form:"as_of,omitempty" json:"as_of,omitempty"`
+
+	// KnownAt Figures from what had been recorded by this moment, at least a minute ago.
+	// Everything recorded so far if left out.
+	KnownAt *KnownAt `form:"known_at,omitempty" json:"known_at,omitempty"`
+}
+
+// CompareCostParams defines parameters for CompareCost.
+type CompareCostParams struct {
+	// SiteID The site.
+	SiteID SiteID `form:"site_id" json:"site_id"`
+
+	// Against What it is compared with. If left out, the other site if there is one, and else all.
+	Against *CostAgainst `form:"against,omitempty" json:"against,omitempty"`
+
+	// OtherSiteID The other site, against `site`.
+	OtherSiteID *SiteID `form:"other_site_id,omitempty" json:"other_site_id,omitempty"`
+
+	// Season Only batches of this season. Against `season` the last one of the site if left out.
+	Season *string `form:"season,omitempty" json:"season,omitempty"`
+
+	// OtherSeason The other season, against `season`. The one before if left out.
+	OtherSeason *string `form:"other_season,omitempty" json:"other_season,omitempty"`
+
+	// From Only batches that were closed on this day or later; those that still grow count on the day of the figures.
+	From *ClosedFrom `form:"from,omitempty" json:"from,omitempty"`
+
+	// To Only batches that were closed on this day or before.
+	To *ClosedTo `form:"to,omitempty" json:"to,omitempty"`
+
+	// AsOf Figures at the end of this day. Today at the site if left out.
+	AsOf *AsOf `form:"as_of,omitempty" json:"as_of,omitempty"`
+
+	// KnownAt Figures from what had been recorded by this moment, at least a minute ago.
+	// Everything recorded so far if left out.
+	KnownAt *KnownAt `form:"known_at,omitempty" json:"known_at,omitempty"`
 }
 
 // ReviseCoopParams defines parameters for ReviseCoop.

@@ -1,0 +1,143 @@
+package integration_test
+
+import (
+	"net/http"
+	"strings"
+	"testing"
+)
+
+// grown records a whole batch of the site, from stocking to the last harvest, and what
+// it cost by itself.
+func (p pond) grown(name, season string, start int, m grownBatch) string {
+	p.t.Helper()
+	id := newText()
+	p.do("POST", "/v1/batches", p.coordinator, members{"id": id, "site_id": p.site, "unit_id": p.a, "species": "CLZ", "name": name, "season": season, "tags": []string{"red"}}).want(http.StatusCreated)
+	hatchery := p.create("/v1/parties", members{"name": "Hatchery of " + name, "roles": []string{"hatchery"}})
+	p.recorded(
+		p.entry("receipt", day(start), members{"product_id": p.feed, "quantity": m.fed, "origin": "bought", "unit_price": m.feedPrice, "paid": true}),
+		p.entry("stocking", day(start), members{"batch_id": id, "origin": "bought", "count": m.in, "mean_weight_g": 10, "unit_price": m.price, "supplier_id": hatchery, "paid": true}),
+		p.entry("feeding", day(start+60), members{"batch_id": id, "product_id": p.feed, "weight_kg": m.fed}),
+		p.entry("harvest", day(start+180), members{"batch_id": id, "count": m.out, "weight_kg": m.kg, "empties": true}),
+		p.entry("expense", day(start+181), members{"batch_id": id, "category": "transport", "amount": m.transport, "paid": true}))
+	return id
+}
+
+type grownBatch struct {
+	in, out          int
+	kg, fed          float64
+	price, feedPrice string // of a fish and of a kilogram of feed
+	transport        string
+}
+
+// Two sites, whose figures are worked out by hand.
+func TestComparisonOfTwoSites(t *testing.T) {
+	t.Parallel()
+	s := newService(t)
+	a := newPond(s)
+	b := newPond(s)
+	b.feed = a.feed
+	keeper := s.token("keeper", b.site)
+	a.grown("one", "first", 0, grownBatch{1000, 900, 360, 525, "0.10", "1.00", "20.00"})
+	a.grown("two", "second", 200, grownBatch{1000, 800, 320, 450, "0.10", "1.20", "20.00"})
+	b.grown("three", "second", 200, grownBatch{500, 400, 160, 240, "0.20", "1.20", "10.00"})
+
+	// 1700 of 2000 fish; 975 kg of feed for 680 − 20 kg.
+	got := s.do("GET", "/v1/comparison?measure=survival", s.coordinator, nil).want(http.StatusOK)
+	i, j := "0", "1"
+	if got.at("/groups/0/key") != a.site {
+		i, j = j, i
+	}
+	got.wantAt(map[string]string{"/batches": "3", "/all/numerator": "2100", "/all/denominator": "2500", "/all/value": "0.84", "/groups/" + i + "/sum/value": "0.85", "/groups/" + i + "/sum/batches": "2",
+		"/groups/" + j + "/sum/value": "0.8", "/groups/" + j + "/sum/interval": "null", "/groups/" + i + "/verdict": "none", "/group": "site", "/state": "closed", "/better": "higher",
+		"/groups/" + i + "/sum/records/counted": "2", "/groups/" + i + "/sum/records/start_weighed": "2"})
+	if !strings.Contains(got.at("/no_verdicts"), "fewer than 10 groups") || got.at("/groups/"+i+"/sum/interval") == "null" {
+		t.Errorf("%s", got.body)
+	}
+	s.do("GET", "/v1/comparison?measure=fcr_economic&group=site", s.coordinator, nil).want(http.StatusOK).near(1e-6, map[string]float64{"/groups/" + i + "/sum/value": 975.0 / 660, "/groups/" + j + "/sum/value": 240.0 / 155})
+	// 100 + 525 + 20 and 100 + 540 + 20 for 680 kg; 100 + 288 + 10 for 160 kg.
+	s.do("GET", "/v1/comparison?measure=cost_per_kg", s.coordinator, nil).want(http.StatusOK).near(1e-6, map[string]float64{"/groups/" + i + "/sum/value": 1305.0 / 680, "/groups/" + j + "/sum/value": 398.0 / 160})
+
+	for query, want := range map[string]map[string]string{
+		"measure=survival&group=season":                         {"/groups/0/key": "first", "/groups/0/sum/value": "0.9", "/groups/1/sum/value": "0.8", "/groups/2": ""},
+		"measure=survival&group=tag":                            {"/groups/0/key": "red", "/groups/0/sum/batches": "3", "/groups/1": ""},
+		"measure=survival&group=species&species=CLZ":            {"/batches": "3", "/groups/0/key": "CLZ", "/groups/0/name": "North African catfish"},
+		"measure=survival&group=unit_kind&species=TLN":          {"/batches": "0", "/groups": "[]", "/no_verdicts": "no batch is as asked for", "/all/value": "null"},
+		"measure=survival&group=supplier":                       {"/all/batches": "3", "/groups/2/sum/batches": "1", "/groups/0/name": "Hatchery of one"},
+		"measure=survival&group=feed":                           {"/groups/0/key": a.feed, "/groups/0/sum/batches": "3", "/groups/1": ""},
+		"measure=survival&to=" + day(190):                       {"/batches": "1", "/groups/1": ""},
+		"measure=survival&as_of=" + day(100):                    {"/batches": "0"},
+		"measure=survival&as_of=" + day(100) + "&state=all":     {"/batches": "1", "/all/value": "null", "/all/left_out/0/batches": "1"},
+		"measure=energy_per_kg":                                 {"/all/value": "null", "/all/left_out/0/reason": "no electricity was recorded for it by itself", "/all/left_out/0/batches": "3"},
+		"measure=survival&standardise=species&standardise=size": {"/all/value": "0.84", "/groups/" + i + "/sum/batches": "2"},
+		"measure=survival&group=season&standardise=temperature": {"/all/batches": "3"},
+	} {
+		s.do("GET", "/v1/comparison?"+query, s.coordinator, nil).want(http.StatusOK).wantAt(want)
+	}
+	s.do("GET", "/v1/comparison?measure=beauty", s.coordinator, nil).want(http.StatusBadRequest)
+	s.do("GET", "/v1/comparison?measure=survival&as_of=2999-01-01", s.coordinator, nil).want(http.StatusBadRequest, "in_future")
+
+	// Asked again, and of another day in between, it is the same.
+	again := s.do("GET", "/v1/comparison?measure=survival", s.coordinator, nil).want(http.StatusOK)
+	for _, at := range []string{"/groups", "/all", "/funnel"} {
+		if again.at(at) != got.at(at) {
+			t.Errorf("at %s it was %s and is %s", at, got.at(at), again.at(at))
+		}
+	}
+	// A keeper compares what is theirs, and is told that it is little.
+	s.do("GET", "/v1/comparison?measure=survival", keeper, nil).want(http.StatusOK).wantAt(map[string]string{"/batches": "1", "/groups/0/key": b.site, "/groups/1": ""})
+}
+
+func TestWhyCostDiffers(t *testing.T) {
+	t.Parallel()
+	s := newService(t)
+	a := newPond(s)
+	b := newPond(s)
+	keeper := s.token("keeper", b.site)
+	cost := "/v1/comparison/cost?site_id=" + a.site
+	s.do("GET", cost, s.coordinator, nil).want(http.StatusOK).wantAt(map[string]string{"/difference": "null", "/reason": "it has no closed batch in this time", "/parts": "[]"})
+	a.grown("one", "first", 0, grownBatch{1000, 900, 360, 525, "0.10", "1.00", "20.00"})
+	s.do("GET", cost+"&against=season", s.coordinator, nil).want(http.StatusOK).wantAt(map[string]string{"/reason": "the site has no two seasons with a closed batch", "/other": "another season"})
+	s.do("GET", cost+"&against=site&other_site_id="+b.site, s.coordinator, nil).want(http.StatusOK).wantAt(map[string]string{"/reason": "what it is compared with has no closed batch in this time"})
+	// The same but for the price of feed: 0.20 for 525 of 360 kg is 105 ÷ 360.
+	a.grown("two", "second", 200, grownBatch{1000, 900, 360, 525, "0.10", "1.20", "20.00"})
+	s.do("GET", cost+"&against=season", s.coordinator, nil).want(http.StatusOK).wantAt(map[string]string{"/season": "second", "/other": "season first", "/cost_per_kg": "2.0833", "/other_cost_per_kg": "1.7917",
+		"/difference": "0.2916", "/parts/3/driver": "feed_price", "/parts/3/amount": "0.2916", "/parts/0/amount": "0.0000", "/parts/4/amount": "0.0000", "/parts/8/amount": "0.0000", "/sums/cost": "750.00"})
+	b.grown("three", "second", 200, grownBatch{500, 380, 160, 260, "0.20", "1.30", "10.00"})
+	for _, query := range []string{"", "&against=site&other_site_id=" + b.site, "&season=second", "&from=" + day(300)} {
+		got := s.do("GET", cost+query, s.coordinator, nil).want(http.StatusOK)
+		var body struct {
+			Difference string
+			Parts      []struct{ Amount string }
+		}
+		got.into(&body)
+		var sum float64
+		for _, p := range body.Parts {
+			sum += number(t, p.Amount)
+		}
+		if d := sum - number(t, body.Difference); len(body.Parts) != 9 || d > 1e-9 || d < -1e-9 {
+			t.Errorf("%s: the parts sum to %v, want %s", query, sum, body.Difference)
+		}
+	}
+	s.do("GET", cost+"&against=site", s.coordinator, nil).want(http.StatusBadRequest, "invalid_request").wantAt(map[string]string{"/errors/0/pointer": "/query/other_site_id"})
+	s.do("GET", cost, keeper, nil).want(http.StatusNotFound)
+	s.do("GET", "/v1/comparison/cost?site_id="+b.site+"&against=site&other_site_id="+a.site, keeper, nil).want(http.StatusNotFound)
+	// What a keeper sees of all sites is the own one.
+	s.do("GET", "/v1/comparison/cost?site_id="+b.site, keeper, nil).want(http.StatusOK).wantAt(map[string]string{"/difference": "0.0000", "/other": "all sites together"})
+}
+
+// As it was known before a batch was corrected.
+func TestComparisonAsItWasKnown(t *testing.T) {
+	t.Parallel()
+	s := newService(t)
+	p := newPond(s)
+	id := p.stocked(day(0), members{"count": 100, "mean_weight_g": 5})
+	death := p.entry("death", day(10), members{"batch_id": id, "count": 40})
+	p.recorded(death, p.entry("count", day(20), members{"batch_id": id, "count": 60}))
+	ask := "/v1/comparison?measure=survival&state=all"
+	s.do("GET", ask, s.coordinator, nil).want(http.StatusOK).wantAt(map[string]string{"/all/value": "0.6"})
+	s.do("GET", ask+"&known_at=2020-01-01T00:00:00Z", s.coordinator, nil).want(http.StatusOK).wantAt(map[string]string{"/batches": "0"})
+	s.do("GET", ask+"&known_at=2999-01-01T00:00:00Z", s.coordinator, nil).want(http.StatusUnprocessableEntity, "not_settled")
+	p.recorded(p.entry("count", day(30), members{"batch_id": id, "count": 50}))
+	s.do("GET", ask, s.coordinator, nil).want(http.StatusOK).wantAt(map[string]string{"/all/value": "0.5"}) // what is remembered is not older than the journal
+	s.do("GET", ask+"&as_of="+day(25), s.coordinator, nil).want(http.StatusOK).wantAt(map[string]string{"/all/value": "0.6"})
+}
