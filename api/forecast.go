@@ -103,8 +103,23 @@ func (s *Server) GetForecast(c *gin.Context, id openapi.BatchPath, params openap
 		if err != nil {
 			return reply{}, err
 		}
-		return jsonReply(http.StatusOK, newForecast(k.Day, p))
+		return forecastReply(ctx, c, tx, k, p)
 	})
+}
+
+// forecastReply shows a forecast as it is wanted.
+func forecastReply(ctx context.Context, c *gin.Context, tx *postgres.Tx, k *domain.Keeping, p domain.Prospect) (reply, error) {
+	switch wanted(c) {
+	case asJSON:
+		return jsonReply(http.StatusOK, newForecast(k.Day, p))
+	case asSVG:
+		return chartReply("forecast", growthChart(k, p))
+	}
+	d, err := newDocument(ctx, c, tx)
+	if err != nil {
+		return reply{}, err
+	}
+	return documentReply(c, "forecast", forecastDocument(d, k, p))
 }
 
 func newForecast(day domain.Date, p domain.Prospect) wireForecast {

@@ -2,6 +2,7 @@ package api
 
 import (
 	"bytes"
+	"context"
 	"fmt"
 	"io"
 	"net/http"
@@ -10,6 +11,8 @@ import (
 	"github.com/gin-gonic/gin"
 
 	"shoalbook/api/render"
+	"shoalbook/domain"
+	"shoalbook/postgres"
 )
 
 // The media types that answers come in.
@@ -62,6 +65,34 @@ func wanted(c *gin.Context) string {
 		return offers[0]
 	}
 	return negotiate(accept, offers)
+}
+
+// newDocument begins a document: the co-operative issues it now.
+func newDocument(ctx context.Context, c *gin.Context, tx *postgres.Tx) (*render.Document, error) {
+	coop, err := postgres.Coops.Get(ctx, tx, credentialOf(c).Coop)
+	if err != nil {
+		return nil, err
+	}
+	actor, err := tx.Actor(ctx)
+	if err != nil {
+		return nil, err
+	}
+	return &render.Document{Issuer: coop.Name, Date: actor.At, Lang: "en"}, nil
+}
+
+// numberFigure is a number as a key figure, with where it comes from or why there is
+// none.
+func numberFigure(label string, n domain.Number, decimals int) render.Figure {
+	f := render.Figure{Label: label, As: render.Number(decimals, n.Unit), Note: n.Reason}
+	if n.Known() {
+		f.Value, f.Note = n.Literal(), n.Source
+	}
+	return f
+}
+
+// chartReply answers with a chart as a picture.
+func chartReply(name string, chart render.Chart) (reply, error) {
+	return fileReply(asSVG, name, func(w io.Writer) error { return render.SVG(w, chart, "en") })
 }
 
 // documentReply answers with a document, as the page, print, workbook or CSV (of its

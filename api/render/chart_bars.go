@@ -50,7 +50,7 @@ func (c *Bars) draw(width float64, t *tongue) *drawing {
 			}
 			texts[i] += c.As.show(v, t)
 		}
-		d.desc += " " + names[i] + ": " + texts[i] + "."
+		d.tell(names[i] + ": " + texts[i] + ".")
 	}
 	g := newGutter(d, names, texts, float64(series)*thick+11)
 	g.horizontal(values, c.As, c.What, t)

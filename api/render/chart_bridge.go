@@ -42,7 +42,7 @@ func (c *Bridge) draw(width float64, t *tongue) *drawing {
 	}
 	names, texts = append(names, clean(c.To.Name)), append(texts, c.As.show(c.To.Value, t))
 	for i := range names {
-		d.desc += " " + names[i] + ": " + texts[i] + "."
+		d.tell(names[i] + ": " + texts[i] + ".")
 	}
 	g := newGutter(d, names, texts, 25)
 	g.horizontal(steps, c.As, c.What, t)

@@ -66,7 +66,7 @@ func (c *Funnel) draw(width float64, t *tongue) *drawing {
 	d.line(level, "centre", f.place(f.x.lo, c.Centre), f.place(f.x.hi, c.Centre))
 	f.dots(c.Dots, c.As)
 	f.axes(clean(c.Size) + " →")
-	d.desc += c.told(t)
+	d.tell(c.told(t))
 	return d
 }
 

@@ -104,7 +104,7 @@ func (c *Lines) draw(width float64, t *tongue) *drawing {
 		}
 	}
 	f.axes("")
-	d.desc += c.told(t)
+	d.tell(c.told(t))
 	return d
 }
 

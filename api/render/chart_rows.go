@@ -59,7 +59,7 @@ func (c *Caterpillar) draw(width float64, t *tongue) *drawing {
 		if t.lang != "en" {
 			texts[i] = fmt.Sprintf("%s (%s à %s)", c.As.number(r.Value, t), c.As.number(r.Low, t), c.As.number(r.High, t))
 		}
-		d.desc += " " + names[i] + ": " + texts[i] + "."
+		d.tell(names[i] + ": " + texts[i] + ".")
 	}
 	g := newGutter(d, names, texts, 24)
 	g.horizontal(values, c.As, c.What, t)

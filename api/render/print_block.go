@@ -88,8 +88,12 @@ func (p *printer) box(b Box) {
 		lines = append(lines, line{s: s, l: head})
 	}
 	for _, item := range b.Lines {
-		for i, s := range text.wrap(p.printable(item), p.inner()-2*pad-indent-1) {
-			lines = append(lines, line{s, text, i == 0, indent})
+		in := indent
+		if len(b.Lines) == 1 {
+			in = 0
+		}
+		for i, s := range text.wrap(p.printable(item), p.inner()-2*pad-in-1) {
+			lines = append(lines, line{s, text, i == 0 && in > 0, in})
 		}
 	}
 	ground, bar := hint, navy

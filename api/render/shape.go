@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 )
 
 // chart is a block that is drawn.
@@ -78,6 +79,14 @@ func newDrawing(width float64, h Head) *drawing {
 	d.heading(h.Says, letters{bodyPx, false, quiet})
 	d.height += 6
 	return d
+}
+
+// tell adds a sentence to what the chart says to those who do not see it.
+func (d *drawing) tell(s string) {
+	if d.desc != "" && !strings.ContainsRune(".!?…", rune(d.desc[len(d.desc)-1])) {
+		d.desc += "."
+	}
+	d.desc = strings.TrimSpace(d.desc + " " + strings.TrimSpace(s))
 }
 
 // heading sets text over the whole width, below what is there.

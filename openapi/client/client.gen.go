@@ -210,6 +210,8 @@ type ClientInterface interface {
 	// the plan beside it; how many fish to weigh next, and when. Growth is fitted to
 	// the weighings of the batch over the warmth of its water, and shrunk to that of the
 	// closed batches of its species that the token may see, or to what is published.
+	// As a picture it is the growth that was measured beside the one that is expected;
+	// as CSV it is every day.
 	//
 	// Corresponds with GET /v1/batches/{id}/forecast (the `GetForecast` operationId).
 	GetForecast(ctx context.Context, id BatchPath, params *GetForecastParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -1363,6 +1365,8 @@ func (c *Client) ReviseBatchWithApplicationMergePatchPlusJSONBody(ctx context.Co
 // the plan beside it; how many fish to weigh next, and when. Growth is fitted to
 // the weighings of the batch over the warmth of its water, and shrunk to that of the
 // closed batches of its species that the token may see, or to what is published.
+// As a picture it is the growth that was measured beside the one that is expected;
+// as CSV it is every day.
 //
 // Corresponds with GET /v1/batches/{id}/forecast (the `GetForecast` operationId).
 func (c *Client) GetForecast(ctx context.Context, id BatchPath, params *GetForecastParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -9420,6 +9424,8 @@ type ClientWithResponsesInterface interface {
 	// the plan beside it; how many fish to weigh next, and when. Growth is fitted to
 	// the weighings of the batch over the warmth of its water, and shrunk to that of the
 	// closed batches of its species that the token may see, or to what is published.
+	// As a picture it is the growth that was measured beside the one that is expected;
+	// as CSV it is every day.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -27500,6 +27506,8 @@ func (c *ClientWithResponses) ReviseBatchWithApplicationMergePatchPlusJSONBodyWi
 // the plan beside it; how many fish to weigh next, and when. Growth is fitted to
 // the weighings of the batch over the warmth of its water, and shrunk to that of the
 // closed batches of its species that the token may see, or to what is published.
+// As a picture it is the growth that was measured beside the one that is expected;
+// as CSV it is every day.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -32130,6 +32138,9 @@ func ParseGetForecastResponse(rsp *http.Response) (*GetForecastResponse, error) 
 			return nil, err
 		}
 		response.ApplicationProblemJSON503 = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/html) unsupported
 
 	}
 
