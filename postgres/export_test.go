@@ -6,6 +6,8 @@ import (
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
+
+	"shoalbook/domain"
 )
 
 // Pool is for tests that look at a connection behind the doors.
@@ -69,4 +71,9 @@ func AllByDriver[T any](ctx context.Context, tx *Tx, sql string) ([]T, error) {
 		return err
 	})
 	return found, tx.flush(ctx)
+}
+
+// SealNext seals so many records at most.
+func (tx *Tx) SealNext(ctx context.Context, most int) (domain.Seal, bool, error) {
+	return tx.sealNext(ctx, most)
 }

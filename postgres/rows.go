@@ -179,6 +179,8 @@ func scalarReader(t reflect.Type, oid uint32) func(reflect.Value, []byte) error 
 		return sized(1, func(field reflect.Value, raw []byte) { field.SetBool(raw[0] != 0) })
 	case oid == pgtype.UUIDOID && k == reflect.Array && t.Len() == 16 && t.Elem().Kind() == reflect.Uint8:
 		return sized(16, func(field reflect.Value, raw []byte) { copy(field.Bytes(), raw) })
+	case oid == pgtype.ByteaOID && k == reflect.Array && t.Elem().Kind() == reflect.Uint8:
+		return sized(t.Len(), func(field reflect.Value, raw []byte) { copy(field.Bytes(), raw) })
 	case oid == pgtype.TextOID && k == reflect.String:
 		return func(field reflect.Value, raw []byte) error {
 			field.SetString(string(raw))
