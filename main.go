@@ -12,6 +12,7 @@ import (
 	"os/signal"
 	"strings"
 	"syscall"
+	"time"
 
 	"github.com/alecthomas/kong"
 )
@@ -35,17 +36,18 @@ func main() {
 // Settings are all that the program is told from outside: each by a flag or by
 // the environment variable in its tag, each with a default that is safe.
 type Settings struct {
-	DatabaseURL   string `setting:"DATABASE_URL" default:"postgres:///shoalbook" placeholder:"URL" help:"Address of the database."`
-	DatabaseConns int32  `setting:"DATABASE_CONNS" default:"16" placeholder:"N" help:"Connections to the database at most."`
-	Listen        string `setting:"LISTEN" default:"127.0.0.1:8080" placeholder:"ADDRESS" help:"Where to take requests. TLS is for a proxy in front."`
-	Metrics       bool   `setting:"METRICS" default:"true" negatable:"" help:"Serve /metrics to everyone who can reach the service."`
-	RatePerToken  int    `setting:"RATE_PER_TOKEN" default:"600" placeholder:"N" help:"Requests a minute with one token, on this instance; 0 is any number."`
-	RatePerCoop   int    `setting:"RATE_PER_COOP" default:"6000" placeholder:"N" help:"Requests a minute of one co-operative, on this instance; 0 is any number."`
-	CORSOrigins   string `setting:"CORS_ORIGINS" name:"cors-origins" default:"" placeholder:"ORIGINS" help:"Origins of web pages that may ask from a browser, between commas; by default none."`
-	Proxies       string `setting:"TRUSTED_PROXIES" name:"trusted-proxies" default:"" placeholder:"ADDRESSES" help:"Addresses or ranges of proxies in front, between commas, whose X-Forwarded-For says who asks; by default none."`
-	LogLevel      string `setting:"LOG_LEVEL" default:"info" enum:"debug,info,warn,error" placeholder:"LEVEL" help:"What to log: debug, info, warn or error."`
-	LogFormat     string `setting:"LOG_FORMAT" default:"json" enum:"json,text" placeholder:"FORMAT" help:"How to log: json or text."`
-	PgBin         string `setting:"PG_BIN" default:"" placeholder:"FOLDER" help:"Where the programs of PostgreSQL are, for the demo; if left out, it finds those that are installed or else downloads some."`
+	DatabaseURL   string        `setting:"DATABASE_URL" default:"postgres:///shoalbook" placeholder:"URL" help:"Address of the database."`
+	DatabaseConns int32         `setting:"DATABASE_CONNS" default:"16" placeholder:"N" help:"Connections to the database at most."`
+	Listen        string        `setting:"LISTEN" default:"127.0.0.1:8080" placeholder:"ADDRESS" help:"Where to take requests. TLS is for a proxy in front."`
+	Metrics       bool          `setting:"METRICS" default:"true" negatable:"" help:"Serve /metrics to everyone who can reach the service."`
+	RatePerToken  int           `setting:"RATE_PER_TOKEN" default:"600" placeholder:"N" help:"Requests a minute with one token, on this instance; 0 is any number."`
+	RatePerCoop   int           `setting:"RATE_PER_COOP" default:"6000" placeholder:"N" help:"Requests a minute of one co-operative, on this instance; 0 is any number."`
+	CORSOrigins   string        `setting:"CORS_ORIGINS" name:"cors-origins" default:"" placeholder:"ORIGINS" help:"Origins of web pages that may ask from a browser, between commas; by default none."`
+	Proxies       string        `setting:"TRUSTED_PROXIES" name:"trusted-proxies" default:"" placeholder:"ADDRESSES" help:"Addresses or ranges of proxies in front, between commas, whose X-Forwarded-For says who asks; by default none."`
+	SealEvery     time.Duration `setting:"SEAL_EVERY" default:"1h" placeholder:"TIME" help:"How often what was recorded is sealed, such as 1h or 10m; 0 is never but for reports."`
+	LogLevel      string        `setting:"LOG_LEVEL" default:"info" enum:"debug,info,warn,error" placeholder:"LEVEL" help:"What to log: debug, info, warn or error."`
+	LogFormat     string        `setting:"LOG_FORMAT" default:"json" enum:"json,text" placeholder:"FORMAT" help:"How to log: json or text."`
+	PgBin         string        `setting:"PG_BIN" default:"" placeholder:"FOLDER" help:"Where the programs of PostgreSQL are, for the demo; if left out, it finds those that are installed or else downloads some."`
 
 	origins map[string]origin
 }
@@ -80,7 +82,8 @@ type program struct {
 	Token struct {
 		Create tokenCreate `cmd:"" help:"Make a token and print it, this once."`
 	} `cmd:"" help:"Look after the tokens of a co-operative."`
-	Verify verifyCoops `cmd:"" help:"Rebuild every figure that is kept from the journal, and report each difference."`
+	Verify verifyCoops  `cmd:"" help:"Rebuild every figure that is kept from the journal, hold the journal against its seals, and report each difference."`
+	Seals  sealCommands `cmd:"" help:"Look after the seals of a co-operative: what was recorded, fixed by hashes."`
 }
 
 // run is the program, with all that it takes from outside as arguments.

@@ -8,6 +8,7 @@ import (
 	"net"
 	"net/http"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -67,6 +68,13 @@ func serveStore(ctx context.Context, s *Settings, log *slog.Logger, store *postg
 	})
 	if err != nil {
 		return errors.Join(err, listener.Close())
+	}
+	if s.SealEvery > 0 {
+		serving, stop := context.WithCancel(ctx)
+		var sealing sync.WaitGroup
+		sealing.Go(func() { sealRegularly(serving, store, s.SealEvery, log) })
+		defer sealing.Wait() // the store is closed after
+		defer stop()
 	}
 	log.InfoContext(ctx, "serving", slog.String("address", listener.Addr().String()))
 	err = serveUntil(ctx, listener, handler, log, func() { draining.Store(true) })

@@ -108,6 +108,8 @@ var mayAsk = map[string][]domain.Role{
 	"createToken":            coordinators,
 	"revokeToken":            coordinators,
 	"listAudit":              overseers,
+	"listSeals":              offices,
+	"getSeal":                offices,
 }
 
 // mayRecord says who may record entries of each kind, and reverse them.

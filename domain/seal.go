@@ -43,6 +43,15 @@ func (s *Seal) Sum() Hash {
 	return sha256.Sum256(text)
 }
 
+// UTC returns the seal with its times in UTC.
+func (s Seal) UTC() Seal {
+	if s.After != nil {
+		s.After = new(s.After.UTC())
+	}
+	s.Through, s.SealedAt = s.Through.UTC(), s.SealedAt.UTC()
+	return s
+}
+
 // Records returns how many leaves its tree has.
 func (s *Seal) Records() int64 { return s.Entries + s.Changes }
 

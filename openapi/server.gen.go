@@ -217,6 +217,12 @@ type ServerInterface interface {
 	// SetRoundState Take a round a step on
 	// (POST /v1/rounds/{id}/state)
 	SetRoundState(c *gin.Context, id RoundPath, params SetRoundStateParams)
+	// ListSeals List seals
+	// (GET /v1/seals)
+	ListSeals(c *gin.Context, params ListSealsParams)
+	// GetSeal Read a seal
+	// (GET /v1/seals/{number})
+	GetSeal(c *gin.Context, number int64)
 	// ListSites List sites
 	// (GET /v1/sites)
 	ListSites(c *gin.Context, params ListSitesParams)
@@ -3641,6 +3647,66 @@ func (siw *ServerInterfaceWrapper) SetRoundState(c *gin.Context) {
 	siw.Handler.SetRoundState(c, id, params)
 }
 
+// ListSeals operation middleware
+func (siw *ServerInterfaceWrapper) ListSeals(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListSealsParams
+
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", c.Request.URL.Query(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter after: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", c.Request.URL.Query(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter limit: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.ListSeals(c, params)
+}
+
+// GetSeal operation middleware
+func (siw *ServerInterfaceWrapper) GetSeal(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "number" -------------
+	var number int64
+
+	err = runtime.BindStyledParameterWithOptions("simple", "number", c.Param("number"), &number, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "integer", Format: "int64", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter number: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.GetSeal(c, number)
+}
+
 // ListSites operation middleware
 func (siw *ServerInterfaceWrapper) ListSites(c *gin.Context) {
 
@@ -4806,6 +4872,8 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.POST(options.BaseURL+"/v1/tokens", wrapper.CreateToken)
 	router.DELETE(options.BaseURL+"/v1/tokens/:id", wrapper.RevokeToken)
 	router.GET(options.BaseURL+"/v1/audit", wrapper.ListAudit)
+	router.GET(options.BaseURL+"/v1/seals", wrapper.ListSeals)
+	router.GET(options.BaseURL+"/v1/seals/:number", wrapper.GetSeal)
 	router.GET(options.BaseURL+"/healthz", wrapper.GetHealth)
 	router.GET(options.BaseURL+"/readyz", wrapper.GetReadiness)
 	router.GET(options.BaseURL+"/metrics", wrapper.GetMetrics)

@@ -5004,6 +5004,11 @@ type Grams = float64
 // HarvestDestination What the fish were taken out for; for food if left out. What is `discarded` needs no sale, and what is `kept` is not for food.
 type HarvestDestination string
 
+// Hash A SHA-256 hash in hexadecimal digits.
+//
+// Example: e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855
+type Hash = string
+
 // Health The state of the service.
 type Health struct {
 	// Status Always ok.
@@ -7104,6 +7109,56 @@ type SamplingAdvice struct {
 	Says string `json:"says"`
 }
 
+// Seal What was recorded after one moment and through another, fixed. `hash` is the SHA-256
+// of coop_id, number, after, through, entries, changes, root and previous as canonical
+// JSON (RFC 8785), the times in UTC with six decimals of a second.
+type Seal struct {
+	// After The last moment of the seal before; null for the first.
+	After *time.Time `json:"after"`
+
+	// Changes How many other lines of the audit trail are in it.
+	Changes int64 `json:"changes"`
+
+	// CoopID The co-operative.
+	CoopID openapi_types.UUID `json:"coop_id"`
+
+	// Entries How many entries of the journal are in it.
+	Entries int64 `json:"entries"`
+
+	// Hash A SHA-256 hash in hexadecimal digits.
+	//
+	// Example: e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855
+	Hash Hash `json:"hash"`
+
+	// Number From 1, without a gap.
+	Number int64 `json:"number"`
+
+	// Previous A SHA-256 hash in hexadecimal digits.
+	//
+	// Example: e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855
+	Previous Hash `json:"previous"`
+
+	// Root A SHA-256 hash in hexadecimal digits.
+	//
+	// Example: e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855
+	Root Hash `json:"root"`
+
+	// SealedAt When it was made. It is not in the hash.
+	SealedAt time.Time `json:"sealed_at"`
+
+	// Through The last moment of this one.
+	Through time.Time `json:"through"`
+}
+
+// SealPage A page of seals.
+type SealPage struct {
+	// Items By number.
+	Items []Seal `json:"items"`
+
+	// Next Where the next page begins: give it as `after`. Left out on the last page.
+	Next *Cursor `json:"next,omitempty"`
+}
+
 // Severity 1: today, fish or people are in danger; 2: this week; 3: at the next occasion; 4: good to know.
 type Severity = int
 
@@ -8578,6 +8633,15 @@ type SetRoundStateParams struct {
 
 	// XDevice What you call the device the request comes from; it is kept with what is written.
 	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// ListSealsParams defines parameters for ListSeals.
+type ListSealsParams struct {
+	// After Where the last page ended, the `next` of its answer. Keep the other parameters as they were.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit At most so many items on a page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 }
 
 // ListSitesParams defines parameters for ListSites.

@@ -2,6 +2,8 @@ package postgres
 
 import (
 	"context"
+	"errors"
+	"fmt"
 	"math"
 	"slices"
 	"time"
@@ -48,7 +50,7 @@ func (tx *Tx) sealNext(ctx context.Context, most int) (s domain.Seal, more bool,
 	case err != nil:
 		return s, false, err
 	case len(found) == 0 && len(last) > 0:
-		return last[0], false, nil
+		return last[0].UTC(), false, nil
 	case len(found) > most: // those of one moment go together
 		at := found[most].at
 		found = slices.DeleteFunc(found, func(r record) bool { return !r.at.Before(at) })
@@ -73,8 +75,33 @@ func (tx *Tx) sealNext(ctx context.Context, most int) (s domain.Seal, more bool,
 	const sql = `
 		insert into seal (coop_id, number, after, through, entries, changes, root, previous, hash, leaves)
 		values ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10) returning ` + sealColumns
-	s, err = one[domain.Seal](ctx, tx, sql, tx.coop, s.Number, s.After, s.Through, s.Entries, s.Changes, s.Root[:], s.Previous[:], s.Hash[:], leaves)
-	return s, more, err
+	made, err := one[domain.Seal](ctx, tx, sql, tx.coop, s.Number, s.After, s.Through, s.Entries, s.Changes, s.Root[:], s.Previous[:], s.Hash[:], leaves)
+	return made.UTC(), more, err
+}
+
+// SealMet seals what has been recorded in the co-operatives that this program has met
+// since it began, a seal in each transaction, so that nobody waits long. Nothing is
+// recorded in one that it has not met; what another instance left unsealed waits until
+// somebody asks for something of the co-operative here.
+func (s *Store) SealMet(ctx context.Context) error {
+	met := map[domain.CoopID]bool{}
+	s.sites.Range(func(key, _ any) bool {
+		met[key.(tokenKey).coop] = true
+		return true
+	})
+	var failed []error
+	for coop := range met {
+		for more := true; more; {
+			err := s.Operate(ctx, coop, func(tx *Tx) (err error) {
+				_, more, err = tx.sealNext(ctx, sealedAtMost)
+				return err
+			})
+			if err != nil {
+				failed, more = append(failed, fmt.Errorf("co-operative %s: %w", coop, err)), false
+			}
+		}
+	}
+	return errors.Join(failed...)
 }
 
 // record is what a seal keeps of an entry or of a line of the audit trail.
@@ -197,6 +224,9 @@ func (tx *Tx) texts(ctx context.Context, after *time.Time, through time.Time, mo
 func (tx *Tx) Seals(ctx context.Context, after int64, limit int) ([]domain.Seal, bool, error) {
 	const sql = `select ` + sealColumns + ` from seal where coop_id = $1 and number > $2 order by number limit $3`
 	found, err := all[domain.Seal](ctx, tx, sql, tx.coop, after, limit+1)
+	for i := range found {
+		found[i] = found[i].UTC()
+	}
 	return found[:min(len(found), limit)], len(found) > limit, err
 }
 
@@ -209,5 +239,5 @@ func (tx *Tx) SealByNumber(ctx context.Context, number int64) (domain.Seal, erro
 	if err != nil {
 		return domain.Seal{}, err
 	}
-	return found[0], nil
+	return found[0].UTC(), nil
 }
