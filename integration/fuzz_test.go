@@ -123,6 +123,7 @@ func newWorld(rt *rapid.T, y *story, seen statuses, kinds map[string]int) *world
 	sent := map[string]any{"id": newText(), "kind": "sent", "site_id": y.id(1), "to_site_id": y.id(2), "occurred_on": "2025-09-01", "product_id": y.id(41), "quantity": 3}
 	w.records(sent)
 	w.onTheWay = append(w.onTheWay, sent)
+	w.seal(rt)
 	w.siteKeeper = w.token(domain.Keeper, y.id(1))
 	w.others = map[string]string{"keeper": w.keeper, "funder": w.funder}
 	for _, role := range []domain.Role{domain.Adviser, domain.Treasurer, domain.Auditor} {
@@ -335,11 +336,31 @@ func (w *world) recorded(r fuzzed, a response) {
 	}
 }
 
-// verify fails unless every figure that is kept is what the journal says.
+// seal seals what was recorded.
+func (w *world) seal(rt *rapid.T) {
+	err := w.store.Operate(w.t.Context(), w.coop, func(tx *postgres.Tx) error {
+		_, err := tx.Seal(w.t.Context())
+		return err
+	})
+	if err != nil {
+		rt.Fatal(err)
+	}
+}
+
+// verify fails unless every figure that is kept is what the journal says, and everything
+// is as it was sealed.
 func (w *world) verify(rt *rapid.T) {
+	w.seal(rt)
 	err := w.store.Inspect(w.t.Context(), w.coop, func(tx *postgres.Tx) error {
 		found, err := tx.Verify(w.t.Context(), false)
 		for _, f := range found {
+			rt.Error(f)
+		}
+		if err != nil {
+			return err
+		}
+		faults, err := tx.VerifySeals(w.t.Context(), nil)
+		for _, f := range faults {
 			rt.Error(f)
 		}
 		return err

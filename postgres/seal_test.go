@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -236,6 +237,48 @@ func TestSealWaits(t *testing.T) {
 			t.Errorf("%s: seal %d over %d records, want one", what, s.Number, s.Records())
 		}
 		before = s
+	}
+	if faults := p.faults(t); len(faults) > 0 {
+		t.Error(faults)
+	}
+}
+
+// TestSealsWhileOthersWrite: whatever is recorded and changed meanwhile, every record is
+// in one seal, and nobody is turned away.
+func TestSealsWhileOthersWrite(t *testing.T) {
+	t.Parallel()
+	url := postgrestest.New(t).URL
+	p := stockedPond(t, newFarm(t, openAt(t, url, postgres.Options{})))
+	var writers sync.WaitGroup
+	write := func(times int, f func(n int, tx *postgres.Tx) error) {
+		writers.Go(func() {
+			for n := range times {
+				if err := p.store.Update(t.Context(), p.all, func(tx *postgres.Tx) error { return f(n, tx) }); err != nil {
+					t.Error(err)
+				}
+			}
+		})
+	}
+	for range 2 {
+		write(40, func(n int, tx *postgres.Tx) error {
+			_, err := tx.Record(t.Context(), postgres.Recording{Strict: true, Entries: []domain.Entry{p.entry(n, domain.Death{Batch: p.fish[0], Count: 1})}})
+			return err
+		})
+	}
+	write(40, func(n int, tx *postgres.Tx) error { // which locks all sites
+		_, err := postgres.Products.Create(t.Context(), tx, domain.Product{ID: newID[domain.Product](), Name: fmt.Sprint("Feed ", n), Category: "feed", Unit: "kg", Stored: true})
+		return err
+	})
+	write(20, func(_ int, tx *postgres.Tx) error {
+		_, err := tx.Seal(t.Context())
+		return err
+	})
+	writers.Wait()
+	p.seal(t)
+	conn := owner(t, url)
+	if left := column[int64](t, conn, `
+		select (select count(*) from entry) + (select count(*) from audit) - (select sum(entries + changes)::bigint from seal)`); left[0] != 0 {
+		t.Errorf("%d records are in no seal", left[0])
 	}
 	if faults := p.faults(t); len(faults) > 0 {
 		t.Error(faults)
