@@ -8,6 +8,7 @@ type PlanAsk struct {
 	Requests []Request // of the round, by id; those that were withdrawn are left out
 	Quotes   []Quote   // of the round, by id; those that were withdrawn are left out
 	Losses   map[PartyID]PlanLosses
+	Allot    string // what to do where less is offered than is needed: [AllotProportional], [AllotMaxMin]; empty: some get all, the others none
 }
 
 // PlanLosses is what is expected of the fish of one supplier, by its record; of who has
