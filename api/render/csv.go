@@ -37,7 +37,7 @@ func (t *Table) csv(w io.Writer, words *tongue) error {
 		for i := range t.Columns {
 			line[i] = ""
 			if i < len(row) {
-				line[i] = t.Columns[i].literal(row[i].Text)
+				line[i] = t.Columns[i].of(row[i]).csv(row[i].Text)
 			}
 		}
 		if noted {
@@ -58,10 +58,10 @@ func (c Column) name() string {
 	return c.Title
 }
 
-// literal returns what stands in CSV for a value.
-func (c Column) literal(text string) string {
+// csv returns what stands in CSV for a value.
+func (f Format) csv(text string) string {
 	text = clean(text)
-	if _, ok := parseDecimal(text); ok && c.As.numeric() {
+	if _, ok := parseDecimal(text); ok && f.numeric() {
 		return text
 	}
 	return harmless(text)

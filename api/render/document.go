@@ -92,6 +92,7 @@ type Cell struct {
 	Text string // a literal, see [Format]; none is shown as a dash
 	Link string // where it comes from: an address, or #name of a table of this document
 	Note string // what must be known of this value, such as that it is estimated
+	As   Format // in place of that of its column, with its unit beside the value
 }
 
 // Row makes cells of texts.

@@ -193,7 +193,7 @@ func (h *htmlWriter) table(t *Table) *htmlTable {
 }
 
 func (h *htmlWriter) cell(column Column, c Cell, notes *footnotes) htmlText {
-	v := htmlText{Text: column.As.show(c.Text, h.words), Link: h.link(c.Link), Class: column.As.class()}
+	v := htmlText{Text: column.show(c, h.words), Link: h.link(c.Link), Class: column.As.class()}
 	if c.Note != "" {
 		v.Mark = strconv.Itoa(notes.number(clean(c.Note)))
 	}

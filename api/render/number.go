@@ -104,6 +104,22 @@ func (f Format) withUnit(literal string, t *tongue) string {
 	return f.show(literal, t) + wide + f.unit
 }
 
+// show returns a cell of a column as people read it.
+func (c Column) show(cell Cell, t *tongue) string {
+	if cell.As != (Format{}) {
+		return cell.As.withUnit(cell.Text, t)
+	}
+	return c.As.show(cell.Text, t)
+}
+
+// of returns the format of a cell of a column.
+func (c Column) of(cell Cell) Format {
+	if cell.As != (Format{}) {
+		return cell.As
+	}
+	return c.As
+}
+
 func (f Format) numeric() bool { return f.kind == number || f.kind == percent }
 
 // grouped writes a decimal literal with its thousands apart.

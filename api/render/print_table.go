@@ -95,10 +95,10 @@ func (p *printer) wanted(g *grid, t *Table, total []Cell) (least, want []float64
 	g.marks = make([]bool, len(g.columns))
 	see := func(i int, l letters, c Cell) {
 		column := g.columns[i]
-		s, _ := regular().printable(column.As.show(c.Text, p.words))
+		s, _ := regular().printable(column.show(c, p.words))
 		full := l.width(s)
 		want[i] = max(want[i], full)
-		if _, ok := parseDecimal(c.Text); ok && column.As.numeric() || column.As.kind == date {
+		if _, ok := parseDecimal(c.Text); ok && column.of(c).numeric() || column.of(c).kind == date {
 			least[i] = max(least[i], full)
 		} else {
 			for word := range wordsOf(s) {
@@ -203,7 +203,7 @@ func (p *printer) gridRow(g *grid, row []Cell, notes *footnotes, strong bool) {
 		if strong && c.Text == "" {
 			lines[i] = []string{""}
 		} else {
-			lines[i] = l.wrap(p.printable(g.columns[i].As.show(c.Text, p.words)), width+0.01)
+			lines[i] = l.wrap(p.printable(g.columns[i].show(c, p.words)), width+0.01)
 		}
 		if c.Note != "" {
 			marks[i] = superscript(notes.number(p.printable(c.Note)))

@@ -87,13 +87,14 @@ func cut(s string, n int) string {
 	return string([]rune(s)[:n])
 }
 
-// style returns the number of a style, made when it is first wanted.
-func (s *sheets) style(bold bool, f Format, head, wrap bool) (int, error) {
-	key := fmt.Sprint(bold, f, head, wrap)
+// style returns the number of a style, made when it is first wanted. A unit stands beside
+// the number where the head of the column does not have it.
+func (s *sheets) style(bold bool, f Format, head, unit bool) (int, error) {
+	key := fmt.Sprint(bold, f, head, unit)
 	if id, ok := s.styles[key]; ok {
 		return id, nil
 	}
-	style := &excelize.Style{Font: &excelize.Font{Family: "Calibri", Size: 11, Bold: bold}, Alignment: &excelize.Alignment{Vertical: "top", WrapText: wrap}}
+	style := &excelize.Style{Font: &excelize.Font{Family: "Calibri", Size: 11, Bold: bold}, Alignment: &excelize.Alignment{Vertical: "top", WrapText: head}}
 	if head {
 		style.Fill = excelize.Fill{Type: "pattern", Pattern: 1, Color: []string{tint}}
 		style.Alignment.Vertical = "bottom"
@@ -101,6 +102,9 @@ func (s *sheets) style(bold bool, f Format, head, wrap bool) (int, error) {
 			style.Alignment.Horizontal = "right"
 		}
 	} else if code := f.code(); code != "" {
+		if unit && f.unit != "" {
+			code += ` "` + strings.ReplaceAll(f.unit, `"`, "") + `"`
+		}
 		style.CustomNumFmt = &code
 	}
 	if bold && !head {
@@ -118,7 +122,8 @@ func (f Format) code() string {
 		return "yyyy-mm-dd"
 	case !f.numeric():
 		return ""
-	case f.decimals == 0:
+	}
+	if f.decimals == 0 {
 		return "#,##0"
 	}
 	return "#,##0." + strings.Repeat("0", f.decimals)
@@ -157,7 +162,7 @@ func (s *sheets) table(t *Table) error {
 func (s *sheets) rows(out *excelize.StreamWriter, t *Table, noted bool) error {
 	head, plain, strong := make([]any, len(t.Columns)), make([]int, len(t.Columns)), make([]int, len(t.Columns))
 	for i, c := range t.Columns {
-		id, err := s.style(true, c.As, true, true)
+		id, err := s.style(true, c.As, true, false)
 		if err != nil {
 			return err
 		}
@@ -179,7 +184,14 @@ func (s *sheets) rows(out *excelize.StreamWriter, t *Table, noted bool) error {
 	for row := range t.Rows {
 		clear(line)
 		for i, c := range row[:min(len(row), len(t.Columns))] {
-			line[i] = excelize.Cell{StyleID: plain[i], Value: t.Columns[i].As.typed(c.Text)}
+			style := plain[i]
+			if c.As != (Format{}) {
+				var err error
+				if style, err = s.style(false, c.As, false, true); err != nil {
+					return err
+				}
+			}
+			line[i] = excelize.Cell{StyleID: style, Value: t.Columns[i].of(c).typed(c.Text)}
 		}
 		if notes := t.notesOf(row); notes != "" {
 			line[len(t.Columns)] = notes
@@ -195,7 +207,7 @@ func (s *sheets) rows(out *excelize.StreamWriter, t *Table, noted bool) error {
 	}
 	clear(line)
 	for i, c := range total {
-		cell := excelize.Cell{StyleID: strong[i], Value: t.Columns[i].As.typed(c.Text)}
+		cell := excelize.Cell{StyleID: strong[i], Value: t.Columns[i].of(c).typed(c.Text)}
 		if t.Columns[i].Sum && at > 2 {
 			column, err := excelize.ColumnNumberToName(i + 1)
 			if err != nil {
@@ -250,7 +262,7 @@ func (t *Table) widths() []float64 {
 			break
 		}
 		for i, c := range row[:min(len(row), len(widths))] {
-			widths[i] = max(widths[i], float64(utf8.RuneCountInString(t.Columns[i].As.show(c.Text, english))))
+			widths[i] = max(widths[i], float64(utf8.RuneCountInString(t.Columns[i].show(c, english))))
 		}
 	}
 	for i, s := range t.sums() {
