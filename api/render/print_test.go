@@ -164,3 +164,14 @@ func TestWideAndTallTablesArePrinted(t *testing.T) {
 		t.Error("no page lies on its side")
 	}
 }
+
+func TestDigitsAreOfOneWidth(t *testing.T) {
+	t.Parallel()
+	for _, f := range []*face{regular(), bold()} {
+		for _, r := range "123456789" {
+			if f.glyph(r).advance != f.glyph('0').advance {
+				t.Errorf("%c is %g wide, 0 is %g", r, f.glyph(r).advance, f.glyph('0').advance)
+			}
+		}
+	}
+}
