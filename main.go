@@ -82,8 +82,9 @@ type program struct {
 	Token struct {
 		Create tokenCreate `cmd:"" help:"Make a token and print it, this once."`
 	} `cmd:"" help:"Look after the tokens of a co-operative."`
-	Verify verifyCoops  `cmd:"" help:"Rebuild every figure that is kept from the journal, hold the journal against its seals, and report each difference."`
-	Seals  sealCommands `cmd:"" help:"Look after the seals of a co-operative: what was recorded, fixed by hashes."`
+	Verify      verifyCoops  `cmd:"" help:"Rebuild every figure that is kept from the journal, hold the journal against its seals, and report each difference."`
+	CheckReport checkReport  `cmd:"" help:"Check a report that was downloaded, against seals and records if they are at hand; it needs no database."`
+	Seals       sealCommands `cmd:"" help:"Look after the seals of a co-operative: what was recorded, fixed by hashes."`
 }
 
 // run is the program, with all that it takes from outside as arguments.

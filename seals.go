@@ -104,15 +104,9 @@ func (c sealsCheck) Run(out io.Writer) error {
 	if err != nil {
 		return err
 	}
-	file, err := os.Open(c.Records)
+	wrong, err := checkRecords(seals, c.Records)
 	if err != nil {
 		return err
-	}
-	defer file.Close()
-	lines := bufio.NewReader(file)
-	wrong := domain.CheckSeals(seals, linesOf(lines, &err))
-	if err != nil {
-		return fmt.Errorf("%s: %w", c.Records, err)
 	}
 	for _, w := range wrong {
 		if _, err := fmt.Fprintln(out, w); err != nil {
@@ -125,6 +119,20 @@ func (c sealsCheck) Run(out io.Writer) error {
 	last := seals[len(seals)-1]
 	_, err = fmt.Fprintf(out, "all is as it was sealed, through %s: seal %d, %s\n", last.Through.Format(time.RFC3339Nano), last.Number, last.Hash)
 	return err
+}
+
+// checkRecords holds seals against the records in a file.
+func checkRecords(seals []domain.Seal, name string) ([]string, error) {
+	file, err := os.Open(name)
+	if err != nil {
+		return nil, err
+	}
+	defer file.Close()
+	wrong := domain.CheckSeals(seals, linesOf(bufio.NewReader(file), &err))
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", name, err)
+	}
+	return wrong, nil
 }
 
 // linesOf returns the lines of a text, without their ends.

@@ -79,10 +79,24 @@ func (tx *Tx) sealNext(ctx context.Context, most int) (s domain.Seal, more bool,
 	return made.UTC(), more, err
 }
 
-// SealMet seals what has been recorded in the co-operatives that this program has met
-// since it began, a seal in each transaction, so that nobody waits long. Nothing is
-// recorded in one that it has not met; what another instance left unsealed waits until
-// somebody asks for something of the co-operative here.
+// Seal seals what has been recorded in a co-operative since its last seal, a seal in each
+// transaction, so that nobody waits long: before [Tx.Seal], where there may be much.
+func (s *Store) Seal(ctx context.Context, coop domain.CoopID) error {
+	for more := true; more; {
+		err := s.Operate(ctx, coop, func(tx *Tx) (err error) {
+			_, more, err = tx.sealNext(ctx, sealedAtMost)
+			return err
+		})
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// SealMet is [Store.Seal] of the co-operatives that this program has met since it began.
+// Nothing is recorded in one that it has not met; what another instance left unsealed
+// waits until somebody asks for something of the co-operative here.
 func (s *Store) SealMet(ctx context.Context) error {
 	met := map[domain.CoopID]bool{}
 	s.sites.Range(func(key, _ any) bool {
@@ -91,14 +105,8 @@ func (s *Store) SealMet(ctx context.Context) error {
 	})
 	var failed []error
 	for coop := range met {
-		for more := true; more; {
-			err := s.Operate(ctx, coop, func(tx *Tx) (err error) {
-				_, more, err = tx.sealNext(ctx, sealedAtMost)
-				return err
-			})
-			if err != nil {
-				failed, more = append(failed, fmt.Errorf("co-operative %s: %w", coop, err)), false
-			}
+		if err := s.Seal(ctx, coop); err != nil {
+			failed = append(failed, fmt.Errorf("co-operative %s: %w", coop, err))
 		}
 	}
 	return errors.Join(failed...)
