@@ -125,6 +125,9 @@ const (
 // rounded half away from zero, and their unit.
 func Number(decimals int, unit string) Format { return Format{number, decimals, unit} }
 
+// Exact is for decimal literals that are shown with the decimals they have.
+func Exact(unit string) Format { return Format{number, -1, unit} }
+
 // Money is for amounts in a currency, by the number of its decimals.
 func Money(decimals int, currency string) Format { return Format{number, decimals, currency} }
 

@@ -85,7 +85,9 @@ func (f Format) show(literal string, t *tongue) string {
 	}
 	switch f.kind {
 	case number, percent:
-		if d, ok := parseDecimal(literal); ok {
+		if d, ok := parseDecimal(literal); ok && f.decimals < 0 {
+			return grouped(d.String(), t)
+		} else if ok {
 			return grouped(d.fixed(f.decimals), t)
 		}
 	case date:

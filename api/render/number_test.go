@@ -18,6 +18,7 @@ func TestNumbersAreRoundedAndGrouped(t *testing.T) {
 		{Number(3, ""), "0.1", "0.100", english},
 		{Number(1, ""), "-1234.25", "−1 234,3", french},
 		{Money(2, "NGN"), "90071992547409931.17", "90 071 992 547 409 931.17", english}, // more digits than a float has
+		{Exact("kg"), "-1234.500", "−1 234.500", english},
 		{Percent(1), "83.45", "83.5", english},
 		{Number(2, ""), "", "–", english},
 		{Number(2, ""), "many", "many", english},

@@ -122,8 +122,9 @@ func (f Format) code() string {
 		return "yyyy-mm-dd"
 	case !f.numeric():
 		return ""
-	}
-	if f.decimals == 0 {
+	case f.decimals < 0:
+		return "General"
+	case f.decimals == 0:
 		return "#,##0"
 	}
 	return "#,##0." + strings.Repeat("0", f.decimals)

@@ -122,22 +122,25 @@ func TestWorkbookTextsAreNoFormulas(t *testing.T) {
 func TestCellsMayHaveFormatsOfTheirOwn(t *testing.T) {
 	t.Parallel()
 	d := &Document{Sections: []Section{{Blocks: []Block{&Table{Name: "mixed", Columns: []Column{{Title: "What"}, {Title: "Value", As: Number(2, "")}},
-		Rows: slices.Values([][]Cell{{{Text: "fish"}, {Text: "1200.4", As: Number(0, "fish")}}, {{Text: "survival"}, {Text: "83.456", As: Percent(1)}}, {{Text: "ratio"}, {Text: "1.456"}}})}}}}}
+		Rows: slices.Values([][]Cell{{{Text: "fish"}, {Text: "1200.4", As: Number(0, "fish")}}, {{Text: "survival"}, {Text: "83.456", As: Percent(1)}}, {{Text: "ratio"}, {Text: "1.456"}}, {{Text: "sum"}, {Text: "1234.5670", As: Exact("kg")}}})}}}}}
 	book := workbook(t, d)
 	for at, want := range map[string]string{"B2": "1,200 fish", "B3": "83.5 %", "B4": "1.46"} {
 		if got, err := book.GetCellValue("mixed", at); err != nil || got != want {
 			t.Errorf("%s is shown as %q, not as %q, %v", at, got, want, err)
 		}
 	}
+	if v, _, _ := cell(t, book, "mixed", "B5"); v != "1234.567" {
+		t.Errorf("B5 is %q", v)
+	}
 	root, _ := page(t, d)
-	if got := root.all("tbody")[0].words(); got != "fish 1 200 fish survival 83.5 % ratio 1.46" {
+	if got := root.all("tbody")[0].words(); got != "fish 1 200 fish survival 83.5 % ratio 1.46 sum 1 234.5670 kg" {
 		t.Errorf("the page has %q", got)
 	}
 	if all := strings.Join(textOf(t, printed(t, d)), ""); !strings.Contains(all, "1 200 fish") || !strings.Contains(all, "83.5 %") {
 		t.Errorf("the print has %q", all)
 	}
 	var out bytes.Buffer
-	if err := d.CSV(&out, ""); err != nil || out.String() != "What,Value\r\nfish,1200.4\r\nsurvival,83.456\r\nratio,1.456\r\n" {
+	if err := d.CSV(&out, ""); err != nil || out.String() != "What,Value\r\nfish,1200.4\r\nsurvival,83.456\r\nratio,1.456\r\nsum,1234.5670\r\n" {
 		t.Errorf("CSV has %q, %v", out.String(), err)
 	}
 }
