@@ -46,6 +46,13 @@ var statuses = map[domain.Kind]int{
 
 // titles holds the title of every code; one code has one title for ever.
 var titles = map[string]string{
+	"more_dead_than_came":      "More are dead than came",
+	"wrong_species":            "It is another species",
+	"not_short":                "Nothing is short",
+	"credit_too_large":         "More credit than it costs",
+	"not_all_received":         "Not everything was received",
+	"claims_open":              "Claims are open",
+	"cost_not_restated":        "A cost cannot be brought up to date",
 	"round_state":              "The round is in another state",
 	"deadline_passed":          "The deadline has passed",
 	"impossible_round":         "A round cannot be like this",

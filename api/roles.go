@@ -16,6 +16,7 @@ var (
 	offices      = []domain.Role{domain.Coordinator, domain.Adviser, domain.Treasurer, domain.Auditor}
 	readers      = []domain.Role{domain.Coordinator, domain.Adviser, domain.Keeper, domain.Treasurer, domain.Auditor}
 	stockers     = []domain.Role{domain.Coordinator, domain.Keeper}
+	treasurers   = []domain.Role{domain.Coordinator, domain.Treasurer}
 	bookkeepers  = []domain.Role{domain.Coordinator, domain.Keeper, domain.Treasurer}
 	visitors     = []domain.Role{domain.Coordinator, domain.Adviser}
 	answerers    = []domain.Role{domain.Coordinator, domain.Adviser, domain.Keeper}
@@ -110,6 +111,19 @@ var mayAsk = map[string][]domain.Role{
 	"listAudit":              overseers,
 	"listSeals":              offices,
 	"getSeal":                offices,
+
+	"listDeliveries":     readers,
+	"recordDeliveries":   stockers,
+	"getDelivery":        readers,
+	"reverseDelivery":    stockers,
+	"compareAllotments":  offices,
+	"fixAllotment":       coordinators,
+	"listClaims":         readers,
+	"answerClaim":        treasurers,
+	"getCharges":         readers,
+	"recordRoundPayment": treasurers,
+	"getStatement":       readers,
+	"getSupplierRecord":  readers,
 }
 
 // mayRecord says who may record entries of each kind, and reverse them.

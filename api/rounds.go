@@ -78,6 +78,9 @@ func (s *Server) SetRoundState(c *gin.Context, id openapi.RoundPath, p openapi.S
 			return reply{}, err
 		}
 		round, err := tx.StepRound(ctx, domain.RoundID(id), body.State, body.Reason)
+		if err == nil && round.State == domain.RoundSettled {
+			err = tx.Settle(ctx, &round, newID[domain.Entry], mayRecord)
+		}
 		if err != nil {
 			return reply{}, err
 		}

@@ -10,6 +10,7 @@ import (
 
 // OrderDue is an order as it is charged.
 type OrderDue struct {
+	Order OrderID
 	Quote *Quote
 	Price Money // of all that was ordered
 	Lines []LineDue
@@ -28,6 +29,7 @@ type LineDue struct {
 
 // LineCharge is what one line of an order costs the site that gets it.
 type LineCharge struct {
+	Order   OrderID
 	Request RequestID
 	Site    SiteID
 	Due     Pieces
@@ -82,7 +84,7 @@ func (o *OrderDue) charge(feesBy string) []LineCharge {
 	if due == 0 {
 		return nil
 	}
-	price := Money(mulDiv(int64(o.Price), int64(due), int64(ordered)))
+	price := o.Price.Part(int64(due), int64(ordered))
 	var drops []buying.Drop
 	var of [][]LineDue // the lines of each drop
 	for rest := lines; len(rest) > 0; {
@@ -118,20 +120,21 @@ func (o *OrderDue) split(p buying.Part, lines []LineDue, feesBy string) []LineCh
 	}
 	charges := make([]LineCharge, len(lines))
 	for i, l := range lines {
-		charges[i] = LineCharge{Request: l.Request, Site: l.Site, Due: l.Due, Price: Money(prices[i]), Fee: Money(fees[i]), Drop: Money(drops[i]), Route: Money(routes[i]), Credit: l.Credit}
+		charges[i] = LineCharge{Order: o.Order, Request: l.Request, Site: l.Site, Due: l.Due, Price: Money(prices[i]), Fee: Money(fees[i]), Drop: Money(drops[i]), Route: Money(routes[i]), Credit: l.Credit}
 	}
 	return charges
 }
 
-// weight returns what the fee of the order is shared by.
+// weight returns what the fee of the order is shared by: what is due, so that a few fish
+// more or less change nobody's share; or what all that came weighs.
 func (o *OrderDue) weight(l *LineDue, feesBy string) int64 {
+	mean := cmp.Or(l.MeanWeight, o.Quote.MeanWeight)
+	if feesBy != FeesByWeight || mean == nil {
+		return int64(l.Due)
+	}
 	n := l.Due
 	if l.Came != nil {
 		n = *l.Came
-	}
-	mean := cmp.Or(l.MeanWeight, o.Quote.MeanWeight)
-	if feesBy != FeesByWeight || mean == nil {
-		return int64(n)
 	}
 	return int64(n) * int64(*mean)
 }
@@ -212,4 +215,17 @@ func (c *Charges) BySite(paid map[SiteID]Money) []SiteCharge {
 		all = append(all, *at[id])
 	}
 	return all
+}
+
+// Add adds what another site pays.
+func (s *SiteCharge) Add(o *SiteCharge) {
+	s.Due += o.Due
+	s.Price += o.Price
+	s.Fee += o.Fee
+	s.Drop += o.Drop
+	s.Route += o.Route
+	s.Credit += o.Credit
+	s.Level += o.Level
+	s.Charged += o.Charged
+	s.Paid += o.Paid
 }

@@ -2,6 +2,7 @@ package domain
 
 import (
 	"fmt"
+	"strconv"
 
 	"shoalbook/domain/husbandry"
 )
@@ -138,10 +139,19 @@ func (d *Drop) count(a *Arrival, due *Due) {
 		a.MeanWeight = &mean
 	}
 	if cv := d.variation(due); cv != nil {
-		share, _ := husbandry.CountError(float64(*cv)/100_000, int64(w.SampleCount))
-		fish := share * float64(a.Came)
-		a.Error = &fish
+		a.Error = CountError(a.Came, *cv, w.SampleCount)
 	}
+}
+
+// CountError returns the standard error of a count by weight, in fish, see
+// [husbandry.CountError].
+func CountError(came Pieces, cv Thousandths, sample Fish) *float64 {
+	share, ok := husbandry.CountError(float64(cv)/100_000, int64(sample))
+	if !ok {
+		return nil
+	}
+	fish := share * float64(came)
+	return &fish
 }
 
 // variation returns the coefficient of variation of single weights, if it is known.
@@ -206,8 +216,8 @@ func share(quantity Pieces, percent Thousandths) Pieces {
 
 // worth returns what a part of the line costs at the price of the order.
 func (due *Due) worth(quantity Pieces) Money {
-	if due.Quantity == 0 {
-		return 0
-	}
-	return Money(mulDiv(int64(due.Cost), int64(quantity), int64(due.Quantity)))
+	return due.Cost.Part(int64(quantity), int64(due.Quantity))
 }
+
+// String prints how many there are.
+func (n Pieces) String() string { return strconv.FormatInt(int64(n), 10) }

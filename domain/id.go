@@ -30,6 +30,8 @@ type (
 	QuoteID     = ID[Quote]
 	OrderID     = ID[Order]
 	DepositID   = ID[Deposit]
+	DeliveryID  = ID[Delivery]
+	ClaimID     = ID[DropClaim]
 )
 
 var errID = errors.New("not a UUID such as 0190b2a4-5f3e-7c1a-9d2b-3f4e5a6b7c8d")

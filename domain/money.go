@@ -68,3 +68,11 @@ func (c Currency) FormatPerKg(hundredthsOfMinor int64) string {
 func (p UnitPrice) times(thousandths int64) Money {
 	return Money(mulDiv(int64(p), thousandths, 1000*10_000))
 }
+
+// Part returns a part of an amount, half to even; of nothing it is nothing.
+func (m Money) Part(part, whole int64) Money {
+	if whole == 0 {
+		return 0
+	}
+	return Money(mulDiv(int64(m), part, whole))
+}

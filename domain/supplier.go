@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"shoalbook/domain/husbandry"
 	"shoalbook/domain/stats"
 )
 
@@ -250,4 +251,59 @@ func average(values []float64) float64 {
 		sum += v
 	}
 	return sum / float64(len(values))
+}
+
+// GrownLot says what became of fish that were stocked together and are a batch of their
+// own. At an age that it did not reach since all were taken out it says nothing, unless
+// they died before.
+func GrownLot(b *BatchState, today Date) *LotGrown {
+	g := &LotGrown{Stocked: b.Stocked, TGC: b.grown()}
+	for i, s := range b.survivalThrough(today) {
+		if b.Closed() && *b.FirstOn+SurvivalDays[i] > *b.ClosedOn && s > 0 {
+			break
+		}
+		g.Survival = append(g.Survival, s)
+	}
+	return g
+}
+
+// grown returns the thermal growth coefficient from the first weighing to the last, where
+// the water was read on half of the days at least.
+func (b *BatchState) grown() *float64 {
+	n := len(b.WeighOn) - 1
+	if n < 1 || b.WeighOn[n]-b.WeighOn[0] < growthDays {
+		return nil
+	}
+	days := float64(b.WeighOn[n] - b.WeighOn[0])
+	heat, known := float64(b.WeighHeat[n]-b.WeighHeat[0])/1000, float64(b.WeighHeatDays[n]-b.WeighHeatDays[0])
+	if 2*known < days {
+		return nil
+	}
+	grams := func(i int) float64 { return float64(b.WeighMg[i]) / float64(b.WeighFish[i]) / 1000 }
+	tgc, ok := husbandry.TGC(grams(0), grams(n), heat/known*days)
+	if !ok {
+		return nil
+	}
+	return &tgc
+}
+
+// ExpectedLosses returns what a plan expects of the fish of a supplier by its record, drawn
+// to all suppliers. Without others to draw it to there is none, and the plan expects what
+// the quote promises.
+func ExpectedLosses(figures []SupplierFigure) (l PlanLosses, ok bool) {
+	percent := func(name string, of func(share float64) float64) *Thousandths {
+		for _, f := range figures {
+			if f.Name == name && f.Shrunk != nil {
+				v := Thousandths(math.Round(100_000 * min(0.9, max(0, of(*f.Shrunk)))))
+				return &v
+			}
+		}
+		return nil
+	}
+	same := func(share float64) float64 { return share }
+	dead, short := percent(FigureDeaths, same), percent(FigureShort, same)
+	if dead == nil || short == nil {
+		return l, false
+	}
+	return PlanLosses{DeathsPercent: *dead, ShortPercent: *short, Day30Percent: percent(FigureSurvival30, func(share float64) float64 { return 1 - share })}, true
 }

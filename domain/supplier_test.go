@@ -135,3 +135,19 @@ func TestRecordProperties(t *testing.T) {
 		}
 	})
 }
+
+// A plan expects of a supplier what its record says, drawn to the others.
+func TestExpectedLosses(t *testing.T) {
+	t.Parallel()
+	records := SupplierRecords([]Lot{delivered(1, 1000, 990, 20), delivered(1, 1000, 1000, 30), delivered(2, 1000, 900, 90)})
+	for id, r := range records {
+		l, ok := ExpectedLosses(r)
+		dead := figureOf(t, r, FigureDeaths)
+		if !ok || l.Day30Percent != nil || math.Abs(float64(l.DeathsPercent)/100_000-*dead.Shrunk) > 1e-5 || l.ShortPercent < 0 {
+			t.Errorf("%s: %+v, %v", id, l, ok)
+		}
+	}
+	if _, ok := ExpectedLosses(SupplierRecords([]Lot{delivered(1, 1000, 990, 20)})[at[Party](1)]); ok {
+		t.Error("one supplier alone is drawn to nobody")
+	}
+}

@@ -2,6 +2,7 @@ package integration_test
 
 import (
 	"fmt"
+	"maps"
 	"net/http"
 	"net/url"
 	"slices"
@@ -193,6 +194,48 @@ func TestEveryWriteLeavesALine(t *testing.T) {
 		}
 		if want := map[bool]string{true: "2026-01-10"}[c.operation == "reviseUnit"]; want != "" && l.ValidFrom != want {
 			t.Errorf("%s holds from %s", c.operation, l.ValidFrom)
+		}
+	}
+	// What is done in several tables leaves several lines.
+	bought := newPurchase(s)
+	came := bought.drop(0, members{"counted": 300})
+	claimed := func() string { // the one whose delivery was not reversed
+		r := s.do("GET", "/v1/rounds/"+bought.round+"/claims", s.coordinator, nil)
+		if r.at("/items/0/reversed") == "true" {
+			return r.at("/items/1/id")
+		}
+		return r.at("/items/0/id")
+	}
+	for _, c := range []struct {
+		operation string
+		of        func() string
+		body      members
+		nouns     string
+	}{
+		{"fixAllotment", func() string { return bought.order }, members{"available": 900, "rule": "max_min"}, "allotment"},
+		{"recordDeliveries", func() string { return bought.order }, members{"deliveries": []members{came}}, "batch claim delivery entry round"},
+		{"reverseDelivery", func() string { return came["id"].(string) }, members{"reason": "Wrong."}, "delivery entry"},
+		{"recordDeliveries", func() string { return bought.order }, members{"deliveries": []members{bought.drop(0, members{"counted": 300})}}, "batch claim delivery entry"},
+		{"answerClaim", claimed, members{"declined": "No."}, "credit"},
+		{"recordRoundPayment", func() string { return bought.round }, members{"site_id": bought.sites[0], "amount": "1.00", "paid_on": "2025-02-01"}, "round_payment"},
+	} {
+		tried[c.operation] = true
+		o := operationOf(t, c.operation)
+		lines := len(s.wholeTrail())
+		headers := []string{"X-Device", "desk of " + c.operation}
+		if o.takes("Idempotency-Key") {
+			headers = append(headers, "Idempotency-Key", newText())
+		}
+		s.do(o.method, strings.Replace(o.path, "{id}", c.of(), 1), token, c.body, headers...).want(http.StatusCreated)
+		nouns := map[string]bool{}
+		for _, l := range s.wholeTrail()[lines:] {
+			nouns[l.What.Noun] = true
+			if l.By.TokenID != tokenID || l.Device != "desk of "+c.operation {
+				t.Errorf("%s leaves the line %+v", c.operation, l)
+			}
+		}
+		if got := strings.Join(slices.Sorted(maps.Keys(nouns)), " "); got != c.nouns {
+			t.Errorf("%s leaves lines of %s, want %s", c.operation, got, c.nouns)
 		}
 	}
 	for _, o := range operations(t) {

@@ -215,7 +215,7 @@ func (d *drawer) money(name string, places int) string {
 // id draws the id of something that is there or, seldom, of nothing.
 func (d *drawer) id(of, name string) string {
 	switch {
-	case name == "id" && of == "EntryID" && !d.oneIn(16), name == "id" && of == "BatchID" && !d.oneIn(8):
+	case name == "id" && of == "EntryID" && !d.oneIn(16), name == "id" && of == "BatchID" && !d.oneIn(8), name == "id" && of == "DeliveryID" && !d.oneIn(8):
 		return d.fresh(name) // it is for something new
 	case of == "" || of == ".":
 		of = map[string]string{"loop_id": "LoopID", "who": "MemberID"}[name]

@@ -41,6 +41,10 @@ var wordy = map[string][]string{
 	"compareGroups":   {"/query/as_of"},                                                           //
 	"compareCost":     {"/query/as_of", "/query/other_site_id"},                                   // which is needed against a site
 	"getForecast":     {"/query/as_of", "/query/until"},                                           //
+
+	"recordDeliveries":   {"/deliveries/"}, // counted or weighed; a batch for what lives
+	"answerClaim":        {"/declined"},    // in place of a credit note
+	"recordRoundPayment": {"/amount"},      // more or less than nothing
 }
 
 // judge fails unless the answer is the one that is due.
@@ -89,7 +93,7 @@ func (w *world) judgeRefusal(rt *rapid.T, r fuzzed, a response) {
 		}
 	case http.StatusNotFound:
 		// In the calendar of another site it is not, and a site that is asked for may be nowhere.
-		if !r.strangeID && r.sees == "" && !strings.Contains(r.path, "/calendar/") && !((strings.HasPrefix(r.path, "/v1/advice") || r.path == "/v1/comparison/cost") && r.query.Has("site_id")) {
+		if !r.strangeID && r.sees == "" && !strings.Contains(r.path, "/calendar/") && !strings.Contains(r.path, "/statements/") && !((strings.HasPrefix(r.path, "/v1/advice") || r.path == "/v1/comparison/cost") && r.query.Has("site_id")) {
 			rt.Fatal("it was there before")
 		}
 	case http.StatusForbidden:
@@ -97,11 +101,11 @@ func (w *world) judgeRefusal(rt *rapid.T, r fuzzed, a response) {
 			rt.Fatal("it is for the role")
 		}
 	case http.StatusConflict:
-		if slices.Contains([]string{"round_state", "deadline_passed", "already_requested"}, a.at("/code")) {
+		if slices.Contains([]string{"round_state", "deadline_passed", "already_requested", "already_received", "already_credited", "already_reversed"}, a.at("/code")) {
 			break // it has gone on, is over, or there is such a request
 		}
 		limit := slices.Contains([]string{"createLimit", "reviseLimit"}, o) && a.at("/code") == "already_set"
-		if !limit && (!slices.Contains([]string{"createBatch", "reverseEntry"}, o) || a.at("/code") != "id_conflict") {
+		if !limit && (!slices.Contains([]string{"createBatch", "reverseEntry", "recordDeliveries"}, o) || a.at("/code") != "id_conflict") {
 			rt.Fatal("there is no other of the same id")
 		}
 	case http.StatusPreconditionFailed:

@@ -107,6 +107,7 @@ func newWorld(rt *rapid.T, y *story, seen statuses, kinds map[string]int) *world
 		{"ProductID", []int{41, 42}}, {"EquipmentID", []int{51}}, {"BatchID", []int{61, 62}}, {"MemberID", []int{71}}, {"TokenID", []int{81}},
 		{"PeriodID", []int{22}}, {"LimitID", []int{49}}, {"QuestionID", []int{99}},
 		{"RoundID", []int{34}}, {"RequestID", []int{24}}, {"QuoteID", []int{25}},
+		{"OrderID", []int{86}}, {"DeliveryID", []int{67}}, {"ClaimID", []int{68}},
 	} {
 		for _, n := range of.ns {
 			w.ids[of.name] = append(w.ids[of.name], y.id(n))

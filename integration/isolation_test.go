@@ -119,6 +119,7 @@ var examples = map[string]string{
 	"EquipmentID": exampleID(51), "BatchID": exampleID(61), "MemberID": exampleID(71), "TokenID": exampleID(81),
 	"PeriodID": exampleID(22), "LimitID": exampleID(49), "QuestionID": exampleID(99),
 	"RoundID": exampleID(34), "RequestID": exampleID(24), "QuoteID": exampleID(25),
+	"OrderID": exampleID(86), "DeliveryID": exampleID(67), "ClaimID": exampleID(68),
 	"EntryID": "019ade3a-7c00-7000-8000-0000000000a2",
 }
 
@@ -188,7 +189,7 @@ func (w *wall) try(o operation, body any, p place) {
 		theirs = newText() // theirs too is free text here
 	}
 	var options []string
-	if w.free(o, p) && strings.HasSuffix(what, "of received") { // which can be done once
+	if w.free(o, p) && strings.HasSuffix(what, "of received") || o.OperationID == "recordDeliveries" { // which can be done once
 		options = []string{"dry_run=true"}
 	}
 	a, b := w.ask(o, body, p, theirs, options...), w.ask(o, body, p, nowhere, options...)

@@ -88,8 +88,27 @@ func newStory(s *service, mark string) *story {
 	}
 	y.records(entries...)
 	y.records(reversal)
+	y.receives()
 	y.more()
 	return y
+}
+
+// receives has an order that came for one of two requests, and was short.
+func (y *story) receives() {
+	y.t.Helper()
+	const round, quote, order, open, came, delivery, claim = 84, 85, 86, 65, 66, 67, 68
+	for _, n := range []int{round, quote, order, open, came, delivery} {
+		y.client(n)
+	}
+	y.bought(y.id(round), y.id(order), y.id(quote), y.id(31), "Rains"+y.mark, []boughtLine{
+		{request: y.id(open), site: y.id(1), unit: y.id(11), quantity: 210, least: 150, km: 10_000, fee: 500, route: 250, alone: 90_000},
+		{request: y.id(came), site: y.id(1), unit: y.id(12), quantity: 200, least: 150, km: 10_000, fee: 500, route: 250, alone: 90_000},
+	})
+	body := map[string]any{"deliveries": []any{map[string]any{"id": y.id(delivery), "request_id": y.id(came), "occurred_on": "2025-05-19", "counted": 150, "received_by": "Ms. Tembo" + y.mark,
+		"into_batch_id": y.id(62), "condition": "Lively" + y.mark}}}
+	r := y.do("POST", "/v1/orders/"+y.id(order)+"/deliveries", y.coordinator, body).want(http.StatusCreated)
+	y.ids[exampleID(claim)] = r.at("/results/0/delivery/claims/0/id")
+	y.made = append(y.made, r)
 }
 
 // more goes on where the examples end: goods and fish are on their way, and entries

@@ -82,9 +82,9 @@ func newFarWall(s *service) *wall {
 	t := s.t.(*testing.T)
 	w := &wall{T: t, complain: t.Errorf, me: newStory(s, " of here"), they: newStory(s, " far away")}
 	w.token = s.token("coordinator", w.me.id(1), w.me.id(2))
-	w.shared = []string{"PartyID", "ProductID", "MemberID", "TokenID", "LimitID", "RoundID"}
+	w.shared = []string{"PartyID", "ProductID", "MemberID", "TokenID", "LimitID", "RoundID", "OrderID"}
 	for example, id := range w.they.ids {
-		if n := example[len(example)-2:]; n[0] != '3' && n[0] != '4' && n != "02" && n != "82" {
+		if n := example[len(example)-2:]; n[0] != '3' && n[0] != '4' && n != "02" && n != "82" && n != "84" && n != "86" {
 			w.secrets = append(w.secrets, id)
 		}
 	}
@@ -95,6 +95,7 @@ func newFarWall(s *service) *wall {
 	for _, o := range []string{"createBatch body.id", "reverseEntry body.id", "reverseEntry body.replacement.id"} {
 		w.known[o] = "ids are of the co-operative"
 	}
+	w.known["recordDeliveries body.deliveries.0.batch_id"] = "ids are of the co-operative"
 	w.known["recordEntries body.entries.0.to_site_id of sent"] = "it can be sent to any site"
 	return w
 }

@@ -64,6 +64,9 @@ type ServerInterface interface {
 	// GetRation What to feed a batch today
 	// (GET /v1/batches/{id}/ration)
 	GetRation(c *gin.Context, id BatchPath, params GetRationParams)
+	// AnswerClaim Record what the supplier says to a claim
+	// (POST /v1/claims/{id}/credit)
+	AnswerClaim(c *gin.Context, id ClaimPath, params AnswerClaimParams)
 	// CompareGroups Compare sites, suppliers, feeds … fairly
 	// (GET /v1/comparison)
 	CompareGroups(c *gin.Context, params CompareGroupsParams)
@@ -76,6 +79,12 @@ type ServerInterface interface {
 	// ReviseCoop Revise the co-operative
 	// (PATCH /v1/coop)
 	ReviseCoop(c *gin.Context, params ReviseCoopParams)
+	// GetDelivery Read a delivery
+	// (GET /v1/deliveries/{id})
+	GetDelivery(c *gin.Context, id DeliveryPath)
+	// ReverseDelivery Reverse a delivery
+	// (POST /v1/deliveries/{id}/reversal)
+	ReverseDelivery(c *gin.Context, id DeliveryPath, params ReverseDeliveryParams)
 	// ListEntries List entries
 	// (GET /v1/entries)
 	ListEntries(c *gin.Context, params ListEntriesParams)
@@ -142,6 +151,18 @@ type ServerInterface interface {
 	// ReviseMember Revise a member
 	// (PATCH /v1/members/{id})
 	ReviseMember(c *gin.Context, id MemberPath, params ReviseMemberParams)
+	// CompareAllotments See who would get what of a short delivery
+	// (GET /v1/orders/{id}/allotment)
+	CompareAllotments(c *gin.Context, id OrderPath, params CompareAllotmentsParams)
+	// FixAllotment Share out a short delivery
+	// (POST /v1/orders/{id}/allotment)
+	FixAllotment(c *gin.Context, id OrderPath, params FixAllotmentParams)
+	// ListDeliveries List deliveries of an order
+	// (GET /v1/orders/{id}/deliveries)
+	ListDeliveries(c *gin.Context, id OrderPath, params ListDeliveriesParams)
+	// RecordDeliveries Record what came
+	// (POST /v1/orders/{id}/deliveries)
+	RecordDeliveries(c *gin.Context, id OrderPath, params RecordDeliveriesParams)
 	// GetOverview All sites at a glance
 	// (GET /v1/overview)
 	GetOverview(c *gin.Context, params GetOverviewParams)
@@ -157,6 +178,9 @@ type ServerInterface interface {
 	// ReviseParty Revise a party
 	// (PATCH /v1/parties/{id})
 	ReviseParty(c *gin.Context, id PartyPath, params RevisePartyParams)
+	// GetSupplierRecord Read the record of a supplier
+	// (GET /v1/parties/{id}/record)
+	GetSupplierRecord(c *gin.Context, id PartyPath)
 	// ListProducts List products
 	// (GET /v1/products)
 	ListProducts(c *gin.Context, params ListProductsParams)
@@ -202,6 +226,15 @@ type ServerInterface interface {
 	// ReviseRound Revise a round
 	// (PATCH /v1/rounds/{id})
 	ReviseRound(c *gin.Context, id RoundPath, params ReviseRoundParams)
+	// GetCharges See who pays what
+	// (GET /v1/rounds/{id}/charges)
+	GetCharges(c *gin.Context, id RoundPath)
+	// ListClaims List claims of a round
+	// (GET /v1/rounds/{id}/claims)
+	ListClaims(c *gin.Context, id RoundPath, params ListClaimsParams)
+	// RecordRoundPayment Record what a site paid
+	// (POST /v1/rounds/{id}/payments)
+	RecordRoundPayment(c *gin.Context, id RoundPath, params RecordRoundPaymentParams)
 	// ListQuotes List quotes
 	// (GET /v1/rounds/{id}/quotes)
 	ListQuotes(c *gin.Context, id RoundPath, params ListQuotesParams)
@@ -217,6 +250,9 @@ type ServerInterface interface {
 	// SetRoundState Take a round a step on
 	// (POST /v1/rounds/{id}/state)
 	SetRoundState(c *gin.Context, id RoundPath, params SetRoundStateParams)
+	// GetStatement Read the statement of a site
+	// (GET /v1/rounds/{id}/statements/{site_id})
+	GetStatement(c *gin.Context, id RoundPath, siteID StatementSitePath)
 	// ListSeals List seals
 	// (GET /v1/seals)
 	ListSeals(c *gin.Context, params ListSealsParams)
@@ -945,6 +981,77 @@ func (siw *ServerInterfaceWrapper) GetRation(c *gin.Context) {
 	siw.Handler.GetRation(c, id, params)
 }
 
+// AnswerClaim operation middleware
+func (siw *ServerInterfaceWrapper) AnswerClaim(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "id" -------------
+	var id ClaimPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", c.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params AnswerClaimParams
+
+	headers := c.Request.Header
+
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for Idempotency-Key, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter Idempotency-Key: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+
+	} else {
+		siw.ErrorHandler(c, fmt.Errorf("Header parameter Idempotency-Key is required, but not found"), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.AnswerClaim(c, id, params)
+}
+
 // CompareGroups operation middleware
 func (siw *ServerInterfaceWrapper) CompareGroups(c *gin.Context) {
 
@@ -1200,6 +1307,102 @@ func (siw *ServerInterfaceWrapper) ReviseCoop(c *gin.Context) {
 	}
 
 	siw.Handler.ReviseCoop(c, params)
+}
+
+// GetDelivery operation middleware
+func (siw *ServerInterfaceWrapper) GetDelivery(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "id" -------------
+	var id DeliveryPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", c.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.GetDelivery(c, id)
+}
+
+// ReverseDelivery operation middleware
+func (siw *ServerInterfaceWrapper) ReverseDelivery(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "id" -------------
+	var id DeliveryPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", c.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ReverseDeliveryParams
+
+	headers := c.Request.Header
+
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for Idempotency-Key, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter Idempotency-Key: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+
+	} else {
+		siw.ErrorHandler(c, fmt.Errorf("Header parameter Idempotency-Key is required, but not found"), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.ReverseDelivery(c, id, params)
 }
 
 // ListEntries operation middleware
@@ -2358,6 +2561,214 @@ func (siw *ServerInterfaceWrapper) ReviseMember(c *gin.Context) {
 	siw.Handler.ReviseMember(c, id, params)
 }
 
+// CompareAllotments operation middleware
+func (siw *ServerInterfaceWrapper) CompareAllotments(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "id" -------------
+	var id OrderPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", c.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CompareAllotmentsParams
+
+	// ------------- Required query parameter "available" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, true, "available", c.Request.URL.Query(), &params.Available, runtime.BindQueryParameterOptions{Type: "integer", Format: "int64"})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter available: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.CompareAllotments(c, id, params)
+}
+
+// FixAllotment operation middleware
+func (siw *ServerInterfaceWrapper) FixAllotment(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "id" -------------
+	var id OrderPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", c.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params FixAllotmentParams
+
+	headers := c.Request.Header
+
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for Idempotency-Key, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter Idempotency-Key: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+
+	} else {
+		siw.ErrorHandler(c, fmt.Errorf("Header parameter Idempotency-Key is required, but not found"), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.FixAllotment(c, id, params)
+}
+
+// ListDeliveries operation middleware
+func (siw *ServerInterfaceWrapper) ListDeliveries(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "id" -------------
+	var id OrderPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", c.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListDeliveriesParams
+
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", c.Request.URL.Query(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter after: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", c.Request.URL.Query(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter limit: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.ListDeliveries(c, id, params)
+}
+
+// RecordDeliveries operation middleware
+func (siw *ServerInterfaceWrapper) RecordDeliveries(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "id" -------------
+	var id OrderPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", c.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params RecordDeliveriesParams
+
+	// ------------- Optional query parameter "dry_run" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "dry_run", c.Request.URL.Query(), &params.DryRun, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter dry_run: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	headers := c.Request.Header
+
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.RecordDeliveries(c, id, params)
+}
+
 // GetOverview operation middleware
 func (siw *ServerInterfaceWrapper) GetOverview(c *gin.Context) {
 
@@ -2592,6 +3003,31 @@ func (siw *ServerInterfaceWrapper) ReviseParty(c *gin.Context) {
 	}
 
 	siw.Handler.ReviseParty(c, id, params)
+}
+
+// GetSupplierRecord operation middleware
+func (siw *ServerInterfaceWrapper) GetSupplierRecord(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "id" -------------
+	var id PartyPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", c.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.GetSupplierRecord(c, id)
 }
 
 // ListProducts operation middleware
@@ -3346,6 +3782,146 @@ func (siw *ServerInterfaceWrapper) ReviseRound(c *gin.Context) {
 	siw.Handler.ReviseRound(c, id, params)
 }
 
+// GetCharges operation middleware
+func (siw *ServerInterfaceWrapper) GetCharges(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "id" -------------
+	var id RoundPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", c.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.GetCharges(c, id)
+}
+
+// ListClaims operation middleware
+func (siw *ServerInterfaceWrapper) ListClaims(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "id" -------------
+	var id RoundPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", c.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListClaimsParams
+
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", c.Request.URL.Query(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter after: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", c.Request.URL.Query(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter limit: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.ListClaims(c, id, params)
+}
+
+// RecordRoundPayment operation middleware
+func (siw *ServerInterfaceWrapper) RecordRoundPayment(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "id" -------------
+	var id RoundPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", c.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params RecordRoundPaymentParams
+
+	headers := c.Request.Header
+
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for Idempotency-Key, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter Idempotency-Key: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+
+	} else {
+		siw.ErrorHandler(c, fmt.Errorf("Header parameter Idempotency-Key is required, but not found"), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional header parameter "X-Device" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("X-Device")]; found {
+		var XDevice Device
+		n := len(valueList)
+		if n != 1 {
+			siw.ErrorHandler(c, fmt.Errorf("Expected one value for X-Device, got %d", n), http.StatusBadRequest)
+			return
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "X-Device", valueList[0], &XDevice, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter X-Device: %w", err), http.StatusBadRequest)
+			return
+		}
+
+		params.XDevice = &XDevice
+
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.RecordRoundPayment(c, id, params)
+}
+
 // ListQuotes operation middleware
 func (siw *ServerInterfaceWrapper) ListQuotes(c *gin.Context) {
 
@@ -3645,6 +4221,40 @@ func (siw *ServerInterfaceWrapper) SetRoundState(c *gin.Context) {
 	}
 
 	siw.Handler.SetRoundState(c, id, params)
+}
+
+// GetStatement operation middleware
+func (siw *ServerInterfaceWrapper) GetStatement(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "id" -------------
+	var id RoundPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", c.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Path parameter "site_id" -------------
+	var siteID StatementSitePath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "site_id", c.Param("site_id"), &siteID, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter site_id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.GetStatement(c, id, siteID)
 }
 
 // ListSeals operation middleware
@@ -4844,6 +5454,18 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.PATCH(options.BaseURL+"/v1/batches/:id", wrapper.ReviseBatch)
 	router.GET(options.BaseURL+"/v1/coop", wrapper.GetCoop)
 	router.PATCH(options.BaseURL+"/v1/coop", wrapper.ReviseCoop)
+	router.GET(options.BaseURL+"/v1/orders/:id/deliveries", wrapper.ListDeliveries)
+	router.POST(options.BaseURL+"/v1/orders/:id/deliveries", wrapper.RecordDeliveries)
+	router.GET(options.BaseURL+"/v1/deliveries/:id", wrapper.GetDelivery)
+	router.POST(options.BaseURL+"/v1/deliveries/:id/reversal", wrapper.ReverseDelivery)
+	router.GET(options.BaseURL+"/v1/orders/:id/allotment", wrapper.CompareAllotments)
+	router.POST(options.BaseURL+"/v1/orders/:id/allotment", wrapper.FixAllotment)
+	router.GET(options.BaseURL+"/v1/rounds/:id/claims", wrapper.ListClaims)
+	router.POST(options.BaseURL+"/v1/claims/:id/credit", wrapper.AnswerClaim)
+	router.GET(options.BaseURL+"/v1/rounds/:id/charges", wrapper.GetCharges)
+	router.POST(options.BaseURL+"/v1/rounds/:id/payments", wrapper.RecordRoundPayment)
+	router.GET(options.BaseURL+"/v1/rounds/:id/statements/:site_id", wrapper.GetStatement)
+	router.GET(options.BaseURL+"/v1/parties/:id/record", wrapper.GetSupplierRecord)
 	router.GET(options.BaseURL+"/v1/transport", wrapper.CheckTransport)
 	router.GET(options.BaseURL+"/v1/species", wrapper.ListSpecies)
 	router.GET(options.BaseURL+"/v1/species/:code/limits", wrapper.ListSpeciesLimits)

@@ -72,6 +72,24 @@ func (e AdviceCode) Valid() bool {
 	}
 }
 
+// Defines values for AllotmentRule.
+const (
+	AllotmentRuleMaxMin       AllotmentRule = "max_min"
+	AllotmentRuleProportional AllotmentRule = "proportional"
+)
+
+// Valid indicates whether the value is a known member of the AllotmentRule enum.
+func (e AllotmentRule) Valid() bool {
+	switch e {
+	case AllotmentRuleMaxMin:
+		return true
+	case AllotmentRuleProportional:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for AuditAction.
 const (
 	AuditActionChanged  AuditAction = "changed"
@@ -333,6 +351,51 @@ func (e CapacityLimitLimit) Valid() bool {
 	}
 }
 
+// Defines values for ChargeBasis.
+const (
+	ChargeBasisOrdered ChargeBasis = "ordered"
+	ChargeBasisSettled ChargeBasis = "settled"
+	ChargeBasisSoFar   ChargeBasis = "so_far"
+)
+
+// Valid indicates whether the value is a known member of the ChargeBasis enum.
+func (e ChargeBasis) Valid() bool {
+	switch e {
+	case ChargeBasisOrdered:
+		return true
+	case ChargeBasisSettled:
+		return true
+	case ChargeBasisSoFar:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ClaimKind.
+const (
+	ClaimKindDead    ClaimKind = "dead"
+	ClaimKindOffSize ClaimKind = "off_size"
+	ClaimKindOver    ClaimKind = "over"
+	ClaimKindShort   ClaimKind = "short"
+)
+
+// Valid indicates whether the value is a known member of the ClaimKind enum.
+func (e ClaimKind) Valid() bool {
+	switch e {
+	case ClaimKindDead:
+		return true
+	case ClaimKindOffSize:
+		return true
+	case ClaimKindOver:
+		return true
+	case ClaimKindShort:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ComparedBy.
 const (
 	ComparedByFeed     ComparedBy = "feed"
@@ -573,6 +636,24 @@ func (e DeathCause) Valid() bool {
 	case DeathCauseUnknown:
 		return true
 	case DeathCauseWater:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for DeliveryResultStatus.
+const (
+	DeliveryResultStatusCreated DeliveryResultStatus = "created"
+	DeliveryResultStatusExists  DeliveryResultStatus = "exists"
+)
+
+// Valid indicates whether the value is a known member of the DeliveryResultStatus enum.
+func (e DeliveryResultStatus) Valid() bool {
+	switch e {
+	case DeliveryResultStatusCreated:
+		return true
+	case DeliveryResultStatusExists:
 		return true
 	default:
 		return false
@@ -1449,7 +1530,10 @@ const (
 	ProblemCodeBeyondMember           ProblemCode = "beyond_member"
 	ProblemCodeBodyTooLarge           ProblemCode = "body_too_large"
 	ProblemCodeChangedMeanwhile       ProblemCode = "changed_meanwhile"
+	ProblemCodeClaimsOpen             ProblemCode = "claims_open"
+	ProblemCodeCostNotRestated        ProblemCode = "cost_not_restated"
 	ProblemCodeCountNeeded            ProblemCode = "count_needed"
+	ProblemCodeCreditTooLarge         ProblemCode = "credit_too_large"
 	ProblemCodeDeadlinePassed         ProblemCode = "deadline_passed"
 	ProblemCodeForbidden              ProblemCode = "forbidden"
 	ProblemCodeIDConflict             ProblemCode = "id_conflict"
@@ -1467,14 +1551,17 @@ const (
 	ProblemCodeInvalidJSON            ProblemCode = "invalid_json"
 	ProblemCodeInvalidRequest         ProblemCode = "invalid_request"
 	ProblemCodeMethodNotAllowed       ProblemCode = "method_not_allowed"
+	ProblemCodeMoreDeadThanCame       ProblemCode = "more_dead_than_came"
 	ProblemCodeNoFishHere             ProblemCode = "no_fish_here"
 	ProblemCodeNotAcceptable          ProblemCode = "not_acceptable"
+	ProblemCodeNotAllReceived         ProblemCode = "not_all_received"
 	ProblemCodeNotAllRecorded         ProblemCode = "not_all_recorded"
 	ProblemCodeNotEnoughFish          ProblemCode = "not_enough_fish"
 	ProblemCodeNotEnoughHarvest       ProblemCode = "not_enough_harvest"
 	ProblemCodeNotFound               ProblemCode = "not_found"
 	ProblemCodeNotReversible          ProblemCode = "not_reversible"
 	ProblemCodeNotSettled             ProblemCode = "not_settled"
+	ProblemCodeNotShort               ProblemCode = "not_short"
 	ProblemCodeNotWholePacks          ProblemCode = "not_whole_packs"
 	ProblemCodePlannedMeanwhile       ProblemCode = "planned_meanwhile"
 	ProblemCodePriceNeeded            ProblemCode = "price_needed"
@@ -1491,6 +1578,7 @@ const (
 	ProblemCodeUnsupportedMediaType   ProblemCode = "unsupported_media_type"
 	ProblemCodeVersionMismatch        ProblemCode = "version_mismatch"
 	ProblemCodeWrongSite              ProblemCode = "wrong_site"
+	ProblemCodeWrongSpecies           ProblemCode = "wrong_species"
 )
 
 // Valid indicates whether the value is a known member of the ProblemCode enum.
@@ -1528,7 +1616,13 @@ func (e ProblemCode) Valid() bool {
 		return true
 	case ProblemCodeChangedMeanwhile:
 		return true
+	case ProblemCodeClaimsOpen:
+		return true
+	case ProblemCodeCostNotRestated:
+		return true
 	case ProblemCodeCountNeeded:
+		return true
+	case ProblemCodeCreditTooLarge:
 		return true
 	case ProblemCodeDeadlinePassed:
 		return true
@@ -1564,9 +1658,13 @@ func (e ProblemCode) Valid() bool {
 		return true
 	case ProblemCodeMethodNotAllowed:
 		return true
+	case ProblemCodeMoreDeadThanCame:
+		return true
 	case ProblemCodeNoFishHere:
 		return true
 	case ProblemCodeNotAcceptable:
+		return true
+	case ProblemCodeNotAllReceived:
 		return true
 	case ProblemCodeNotAllRecorded:
 		return true
@@ -1579,6 +1677,8 @@ func (e ProblemCode) Valid() bool {
 	case ProblemCodeNotReversible:
 		return true
 	case ProblemCodeNotSettled:
+		return true
+	case ProblemCodeNotShort:
 		return true
 	case ProblemCodeNotWholePacks:
 		return true
@@ -1611,6 +1711,8 @@ func (e ProblemCode) Valid() bool {
 	case ProblemCodeVersionMismatch:
 		return true
 	case ProblemCodeWrongSite:
+		return true
+	case ProblemCodeWrongSpecies:
 		return true
 	default:
 		return false
@@ -2202,6 +2304,36 @@ func (e StockingOrigin) Valid() bool {
 	}
 }
 
+// Defines values for SupplierFigureName.
+const (
+	SupplierFigureNameDeathsOnArrival SupplierFigureName = "deaths_on_arrival"
+	SupplierFigureNameGrowthTgc       SupplierFigureName = "growth_tgc"
+	SupplierFigureNameShortCount      SupplierFigureName = "short_count"
+	SupplierFigureNameSizeVariation   SupplierFigureName = "size_variation"
+	SupplierFigureNameSurvivalDay30   SupplierFigureName = "survival_day_30"
+	SupplierFigureNameSurvivalDay7    SupplierFigureName = "survival_day_7"
+)
+
+// Valid indicates whether the value is a known member of the SupplierFigureName enum.
+func (e SupplierFigureName) Valid() bool {
+	switch e {
+	case SupplierFigureNameDeathsOnArrival:
+		return true
+	case SupplierFigureNameGrowthTgc:
+		return true
+	case SupplierFigureNameShortCount:
+		return true
+	case SupplierFigureNameSizeVariation:
+		return true
+	case SupplierFigureNameSurvivalDay30:
+		return true
+	case SupplierFigureNameSurvivalDay7:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for TallyMeasure.
 const (
 	TallyMeasureFeedingDays TallyMeasure = "feeding_days"
@@ -2581,6 +2713,66 @@ type AdvicePage struct {
 	Next *Cursor `json:"next,omitempty"`
 }
 
+// AllotmentRequest By which rule to share out what comes.
+type AllotmentRequest struct {
+	// Available What comes, for all sites together.
+	Available int64 `json:"available"`
+
+	// Rule In proportion to what was ordered; or small orders first, and the big ones the same each.
+	Rule AllotmentRule `json:"rule"`
+}
+
+// AllotmentRule In proportion to what was ordered; or small orders first, and the big ones the same each.
+type AllotmentRule string
+
+// AllottedLine What one request gets.
+type AllottedLine struct {
+	// Allotted What was fixed. Left out if nothing was.
+	Allotted *int64 `json:"allotted,omitempty"`
+
+	// Least Of which fewer are of no use to it: its least, grown for what dies and is missing.
+	Least int64 `json:"least"`
+
+	// MaxMin What it gets by this rule.
+	MaxMin int64 `json:"max_min"`
+
+	// Ordered For this request.
+	Ordered int64 `json:"ordered"`
+
+	// Proportional What it gets by this rule.
+	Proportional int64 `json:"proportional"`
+
+	// RequestID What a site asks of a round.
+	RequestID RequestID `json:"request_id"`
+
+	// Rule In proportion to what was ordered; or small orders first, and the big ones the same each.
+	Rule *AllotmentRule `json:"rule,omitempty"`
+
+	// SiteID A school or farm.
+	SiteID SiteID `json:"site_id"`
+}
+
+// Allotting What each request gets of what comes.
+type Allotting struct {
+	// Available What comes, for all of them.
+	Available int64 `json:"available"`
+
+	// Lines The requests of the order.
+	Lines []AllottedLine `json:"lines"`
+
+	// OrderID What is ordered of a supplier.
+	OrderID OrderID `json:"order_id"`
+
+	// Ordered By all requests together.
+	Ordered int64 `json:"ordered"`
+
+	// Pack What comes is shared out in packs of so many.
+	Pack int64 `json:"pack"`
+
+	// Rules The rules.
+	Rules []RuleKept `json:"rules"`
+}
+
 // Amount Money in the currency of the co-operative, with no more decimals than it has.
 //
 // Example: 240.00
@@ -2926,10 +3118,135 @@ type CategoryCost struct {
 // Caution Something to bear in mind.
 type Caution = string
 
+// ChargeBasis As it was ordered and shared out, less the credit; from all orders, deliveries and credit so far; or fixed.
+type ChargeBasis string
+
+// ChargeParts What is charged: the goods and fees, less the credit, plus what is levelled; and what was paid of it.
+type ChargeParts struct {
+	// Charged Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Charged Money `json:"charged"`
+
+	// Credit Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Credit Money `json:"credit"`
+
+	// DropFee Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	DropFee Money `json:"drop_fee"`
+
+	// Goods Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Goods Money `json:"goods"`
+
+	// Levelled Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Levelled Money `json:"levelled"`
+
+	// OrderFee Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	OrderFee Money `json:"order_fee"`
+
+	// Owed Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Owed Money `json:"owed"`
+
+	// Paid Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Paid Money `json:"paid"`
+
+	// RouteFee Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	RouteFee Money `json:"route_fee"`
+}
+
+// Charges Who pays what of a round.
+type Charges struct {
+	// Basis As it was ordered and shared out, less the credit; from all orders, deliveries and credit so far; or fixed.
+	Basis ChargeBasis `json:"basis"`
+
+	// Levelled True if nobody pays more than alone. False where all of it costs more than all sites would pay alone together.
+	Levelled bool `json:"levelled"`
+
+	// RoundID A purchase that sites make together.
+	RoundID RoundID `json:"round_id"`
+
+	// Sites In the order of their ids.
+	Sites []SiteCharge `json:"sites"`
+
+	// Total What is charged: the goods and fees, less the credit, plus what is levelled; and what was paid of it.
+	Total ChargeParts `json:"total"`
+}
+
 // CivilDate A day at the site, year-month-day.
 //
 // Example: 2026-05-31
 type CivilDate = openapi_types.Date
+
+// Claim What was not as it was ordered, beyond what the supplier allows itself.
+type Claim struct {
+	// Amount Money in the currency of the co-operative, with no more decimals than it has.
+	//
+	// Example: 240.00
+	Amount Amount `json:"amount"`
+
+	// Credit A credit note of the supplier; of a surplus, what is paid for it.
+	Credit *Credit `json:"credit,omitempty"`
+
+	// Declined Why the supplier gives no credit.
+	Declined *string `json:"declined,omitempty"`
+
+	// DeliveryID What came at one site for one line of an order. The UUID is made where it is written, and is also that of its entry in the journal.
+	DeliveryID DeliveryID `json:"delivery_id"`
+
+	// ID What was not as it was ordered.
+	ID ClaimID `json:"id"`
+
+	// Kind More came than was ordered; fewer did; more were dead than is allowed; they are lighter or heavier than quoted.
+	Kind ClaimKind `json:"kind"`
+
+	// OrderID What is ordered of a supplier.
+	OrderID OrderID `json:"order_id"`
+
+	// PartyID A hatchery, seller, buyer or funder.
+	PartyID PartyID `json:"party_id"`
+
+	// Quantity Of how many.
+	Quantity int64 `json:"quantity"`
+
+	// Reversed True if the delivery was reversed, and the claim with it.
+	Reversed bool `json:"reversed"`
+
+	// SiteID A school or farm.
+	SiteID SiteID `json:"site_id"`
+
+	// Why What came, what was ordered and what is allowed, in words.
+	Why string `json:"why"`
+}
+
+// ClaimID What was not as it was ordered.
+type ClaimID = openapi_types.UUID
+
+// ClaimKind More came than was ordered; fewer did; more were dead than is allowed; they are lighter or heavier than quoted.
+type ClaimKind string
+
+// ClaimPage A page of claims.
+type ClaimPage struct {
+	// Items In the order of their ids.
+	Items []Claim `json:"items"`
+
+	// Next Where the next page begins: give it as `after`. Left out on the last page.
+	Next *Cursor `json:"next,omitempty"`
+}
 
 // ClockTime A time of day at the site, 24 hours.
 //
@@ -3339,6 +3656,41 @@ type CostSums struct {
 // Example: ZM
 type Country = string
 
+// Credit A credit note of the supplier; of a surplus, what is paid for it.
+type Credit struct {
+	// Amount Money in the currency of the co-operative, with no more decimals than it has.
+	//
+	// Example: 240.00
+	Amount Amount `json:"amount"`
+
+	// CreditedOn A day at the site, year-month-day.
+	//
+	// Example: 2026-05-31
+	CreditedOn CivilDate `json:"credited_on"`
+
+	// Number Of the credit note.
+	Number string `json:"number"`
+}
+
+// CreditRequest A credit note, or why there is none: one of the two.
+type CreditRequest struct {
+	// Amount Money in the currency of the co-operative, with no more decimals than it has.
+	//
+	// Example: 240.00
+	Amount *Amount `json:"amount,omitempty"`
+
+	// CreditedOn A day at the site, year-month-day.
+	//
+	// Example: 2026-05-31
+	CreditedOn *CivilDate `json:"credited_on,omitempty"`
+
+	// Declined Why the supplier gives no credit.
+	Declined *string `json:"declined,omitempty"`
+
+	// Number Of the credit note.
+	Number *string `json:"number,omitempty"`
+}
+
 // CropName What was grown, such as spinach.
 type CropName = string
 
@@ -3361,6 +3713,204 @@ type DayInterval struct {
 
 // DeathCause What killed the fish, as far as known.
 type DeathCause string
+
+// DeliveriesRequest What came, to be kept all or not at all.
+type DeliveriesRequest struct {
+	// Deliveries Each for another request.
+	Deliveries []DeliveryRequest `json:"deliveries"`
+}
+
+// Delivery What came at one site for one line of an order.
+type Delivery struct {
+	// Alive How many were stocked or received.
+	Alive int64 `json:"alive"`
+
+	// Amount Money in the currency of the co-operative, with no more decimals than it has.
+	//
+	// Example: 240.00
+	Amount Amount `json:"amount"`
+
+	// BatchID A batch of fish. The UUID is made where the batch is written.
+	BatchID *BatchID `json:"batch_id,omitempty"`
+
+	// Claims What was not as it was ordered, beyond what the supplier allows itself.
+	Claims []Claim `json:"claims"`
+
+	// Condition How the fish looked, or the goods.
+	Condition *string `json:"condition,omitempty"`
+
+	// CountError Standard error of a count by weight, in fish: the variation of single weights ÷ the root of the fish in the sample. Left out if they were counted, or nobody knows how they vary.
+	CountError *float64 `json:"count_error,omitempty"`
+
+	// Counted How many came, dead ones too.
+	Counted int64 `json:"counted"`
+
+	// Dead How many of them were dead.
+	Dead int64 `json:"dead"`
+
+	// EntryID A UUID made where the entry is written, of any version.
+	EntryID *EntryID `json:"entry_id,omitempty"`
+
+	// ID What came at one site for one line of an order. The UUID is made where it is written, and is also that of its entry in the journal.
+	ID DeliveryID `json:"id"`
+
+	// Loaded How many were loaded, by the paper of the supplier.
+	Loaded *int64 `json:"loaded,omitempty"`
+
+	// MeanWeightG Mean weight of a fish, g.
+	MeanWeightG *float64 `json:"mean_weight_g,omitempty"`
+
+	// Note Anything worth remembering.
+	Note *string `json:"note,omitempty"`
+
+	// OccurredAt A time of day at the site, 24 hours.
+	//
+	// Example: 06:30
+	OccurredAt *ClockTime `json:"occurred_at,omitempty"`
+
+	// OccurredOn A day at the site, year-month-day.
+	//
+	// Example: 2026-05-31
+	OccurredOn CivilDate `json:"occurred_on"`
+
+	// OrderID What is ordered of a supplier.
+	OrderID OrderID `json:"order_id"`
+
+	// ReceivedBy Who received it.
+	ReceivedBy string `json:"received_by"`
+
+	// RecordedAt A moment in UTC, RFC 3339.
+	//
+	// Example: 2026-06-02T08:00:00Z
+	RecordedAt Timestamp `json:"recorded_at"`
+
+	// RecordedBy The name of the token that wrote it.
+	//
+	// Example: Tumbawe keeper
+	RecordedBy PersonName `json:"recorded_by"`
+
+	// RequestID What a site asks of a round.
+	RequestID RequestID `json:"request_id"`
+
+	// Reversed That a delivery was taken back.
+	Reversed *DeliveryReversed `json:"reversed,omitempty"`
+
+	// SiteID A school or farm.
+	SiteID SiteID `json:"site_id"`
+
+	// UnitID A tank, pond, cage or bed.
+	UnitID *UnitID `json:"unit_id,omitempty"`
+
+	// Weighed A count by weight: all fish are weighed, and some of them counted.
+	Weighed *WeighedCount `json:"weighed,omitempty"`
+}
+
+// DeliveryID What came at one site for one line of an order. The UUID is made where it is written, and is also that of its entry in the journal.
+type DeliveryID = openapi_types.UUID
+
+// DeliveryPage A page of deliveries.
+type DeliveryPage struct {
+	// Items In the order of their ids.
+	Items []Delivery `json:"items"`
+
+	// Next Where the next page begins: give it as `after`. Left out on the last page.
+	Next *Cursor `json:"next,omitempty"`
+}
+
+// DeliveryRequest What came at one site for one request.
+type DeliveryRequest struct {
+	// BatchID A batch of fish. The UUID is made where the batch is written.
+	BatchID *BatchID `json:"batch_id,omitempty"`
+
+	// BatchName What people call it.
+	BatchName *Name `json:"batch_name,omitempty"`
+
+	// Condition How the fish looked, or the goods.
+	Condition *string `json:"condition,omitempty"`
+
+	// Counted How many came, dead ones too; or whole units of the product. In place of `weighed`.
+	Counted *int64 `json:"counted,omitempty"`
+
+	// Dead How many of those that came were dead.
+	Dead *int64 `json:"dead,omitempty"`
+
+	// ID What came at one site for one line of an order. The UUID is made where it is written, and is also that of its entry in the journal.
+	ID DeliveryID `json:"id"`
+
+	// IntoBatchID A batch of fish. The UUID is made where the batch is written.
+	IntoBatchID *BatchID `json:"into_batch_id,omitempty"`
+
+	// Loaded How many were loaded, by the paper of the supplier.
+	Loaded *int64 `json:"loaded,omitempty"`
+
+	// MeanWeightG Mean weight of a fish, g.
+	MeanWeightG *float64 `json:"mean_weight_g,omitempty"`
+
+	// Note Anything worth remembering.
+	Note *string `json:"note,omitempty"`
+
+	// OccurredAt A time of day at the site, 24 hours.
+	//
+	// Example: 06:30
+	OccurredAt *ClockTime `json:"occurred_at,omitempty"`
+
+	// OccurredOn A day at the site, year-month-day.
+	//
+	// Example: 2026-05-31
+	OccurredOn CivilDate `json:"occurred_on"`
+
+	// ReceivedBy Who received it.
+	ReceivedBy string `json:"received_by"`
+
+	// RequestID What a site asks of a round.
+	RequestID RequestID `json:"request_id"`
+
+	// Weighed A count by weight: all fish are weighed, and some of them counted.
+	Weighed *WeighedCount `json:"weighed,omitempty"`
+}
+
+// DeliveryResult What became of one delivery.
+type DeliveryResult struct {
+	// Delivery What came at one site for one line of an order.
+	Delivery Delivery `json:"delivery"`
+
+	// Questions What somebody should look at.
+	Questions *[]EntryQuestion `json:"questions,omitempty"`
+
+	// Status `exists` if the same was recorded before.
+	Status DeliveryResultStatus `json:"status"`
+}
+
+// DeliveryResultStatus `exists` if the same was recorded before.
+type DeliveryResultStatus string
+
+// DeliveryResults What became of each delivery.
+type DeliveryResults struct {
+	// Results In the order they were sent.
+	Results []DeliveryResult `json:"results"`
+}
+
+// DeliveryReversal Why a delivery is taken back.
+type DeliveryReversal struct {
+	// Reason Why, so that others understand it later.
+	Reason string `json:"reason"`
+}
+
+// DeliveryReversed That a delivery was taken back.
+type DeliveryReversed struct {
+	// At A moment in UTC, RFC 3339.
+	//
+	// Example: 2026-06-02T08:00:00Z
+	At Timestamp `json:"at"`
+
+	// By The name of the token that wrote it.
+	//
+	// Example: Tumbawe keeper
+	By PersonName `json:"by"`
+
+	// Reason Why.
+	Reason string `json:"reason"`
+}
 
 // DeviceName What the sender calls the device it was sent from, see `X-Device`.
 //
@@ -5488,6 +6038,9 @@ type Note = string
 // OnRefusal `hold` keeps an entry that does not fit outside the journal, in no figure, until it fits or a person decides.
 type OnRefusal string
 
+// OrderID What is ordered of a supplier.
+type OrderID = openapi_types.UUID
+
 // OverviewItem A site at a glance.
 type OverviewItem struct {
 	// BiomassBasis How the weight on hand is known: counted and weighed; the book count times the last mean weight; a forecast; or there is none to know.
@@ -7039,6 +7592,52 @@ type RoundPatch struct {
 	WindowTo *openapi_types.Date `json:"window_to,omitempty"`
 }
 
+// RoundPayment What a site paid for a round.
+type RoundPayment struct {
+	// Amount Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Amount Money `json:"amount"`
+
+	// ID Of the payment.
+	ID openapi_types.UUID `json:"id"`
+
+	// Note Anything worth remembering.
+	Note *string `json:"note,omitempty"`
+
+	// Owed Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Owed Money `json:"owed"`
+
+	// PaidOn A day at the site, year-month-day.
+	//
+	// Example: 2026-05-31
+	PaidOn CivilDate `json:"paid_on"`
+
+	// SiteID A school or farm.
+	SiteID SiteID `json:"site_id"`
+}
+
+// RoundPaymentRequest What a site paid.
+type RoundPaymentRequest struct {
+	// Amount Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Amount Money `json:"amount"`
+
+	// Note Anything worth remembering.
+	Note *string `json:"note,omitempty"`
+
+	// PaidOn A day at the site, year-month-day.
+	//
+	// Example: 2026-05-31
+	PaidOn CivilDate `json:"paid_on"`
+
+	// SiteID A school or farm.
+	SiteID SiteID `json:"site_id"`
+}
+
 // RoundRequest A round to open.
 type RoundRequest struct {
 	// Deadline Until when sites may ask.
@@ -7087,6 +7686,18 @@ type RoundStep struct {
 
 // RoundStepState The state it is to be in.
 type RoundStepState string
+
+// RuleKept A rule with the properties that it keeps.
+type RuleKept struct {
+	// Keeps In words.
+	Keeps []string `json:"keeps"`
+
+	// Left What nobody gets: it makes no pack, or is of use to nobody.
+	Left int64 `json:"left"`
+
+	// Rule In proportion to what was ordered; or small orders first, and the big ones the same each.
+	Rule AllotmentRule `json:"rule"`
+}
 
 // SaidCautions What must be minded, in the language asked for.
 type SaidCautions = []string
@@ -7194,6 +7805,23 @@ type Site struct {
 	Zone *Zone `json:"zone,omitempty"`
 }
 
+// SiteCharge What one site pays.
+type SiteCharge struct {
+	// Alone Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Alone *Money `json:"alone,omitempty"`
+
+	// Parts What is charged: the goods and fees, less the credit, plus what is levelled; and what was paid of it.
+	Parts ChargeParts `json:"parts"`
+
+	// Quantity That it pays for.
+	Quantity int64 `json:"quantity"`
+
+	// SiteID A school or farm.
+	SiteID SiteID `json:"site_id"`
+}
+
 // SiteID A school or farm.
 type SiteID = openapi_types.UUID
 
@@ -7254,6 +7882,38 @@ type SiteRequest struct {
 	//
 	// Example: Africa/Lusaka
 	Zone *Zone `json:"zone,omitempty"`
+}
+
+// SiteStatement What one site got of a round, what it pays and what it owes.
+type SiteStatement struct {
+	// Alone Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Alone *Money `json:"alone,omitempty"`
+
+	// Basis As it was ordered and shared out, less the credit; from all orders, deliveries and credit so far; or fixed.
+	Basis ChargeBasis `json:"basis"`
+
+	// Lines What was ordered for it, by order.
+	Lines []StatementLine `json:"lines"`
+
+	// Parts What is charged: the goods and fees, less the credit, plus what is levelled; and what was paid of it.
+	Parts ChargeParts `json:"parts"`
+
+	// Payments What it paid.
+	Payments []StatementPayment `json:"payments"`
+
+	// Round What people call it.
+	Round Name `json:"round"`
+
+	// RoundID A purchase that sites make together.
+	RoundID RoundID `json:"round_id"`
+
+	// Site What people call it.
+	Site Name `json:"site"`
+
+	// SiteID A school or farm.
+	SiteID SiteID `json:"site_id"`
 }
 
 // Source Where it comes from: a published source, from memory of one, or common practice.
@@ -7333,6 +7993,59 @@ type SpeciesList struct {
 // Statement The answer in plain words.
 type Statement = string
 
+// StatementLine What was ordered for the site, and what came of it.
+type StatementLine struct {
+	// Came That came, dead ones too.
+	Came *int64 `json:"came,omitempty"`
+
+	// Credit Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Credit Money `json:"credit"`
+
+	// Dead Of these.
+	Dead *int64 `json:"dead,omitempty"`
+
+	// Due That was to come: what was shared out, else what was ordered.
+	Due int64 `json:"due"`
+
+	// Order The number of the order.
+	Order string `json:"order"`
+
+	// OrderID What is ordered of a supplier.
+	OrderID OrderID `json:"order_id"`
+
+	// Ordered That was ordered.
+	Ordered int64 `json:"ordered"`
+
+	// ReceivedOn A day at the site, year-month-day.
+	//
+	// Example: 2026-05-31
+	ReceivedOn *CivilDate `json:"received_on,omitempty"`
+
+	// RequestID What a site asks of a round.
+	RequestID RequestID `json:"request_id"`
+
+	// Supplier What people call it.
+	Supplier Name `json:"supplier"`
+}
+
+// StatementPayment A payment.
+type StatementPayment struct {
+	// Amount Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Amount Money `json:"amount"`
+
+	// Note Anything worth remembering.
+	Note *string `json:"note,omitempty"`
+
+	// PaidOn A day at the site, year-month-day.
+	//
+	// Example: 2026-05-31
+	PaidOn CivilDate `json:"paid_on"`
+}
+
 // StepsApply Whether the price of a step is for the whole order, or only for what is above the step. Must be said where there is more than one step.
 type StepsApply string
 
@@ -7385,6 +8098,51 @@ type StorePage struct {
 
 	// Next Where the next page begins: give it as `after`. Left out on the last page.
 	Next *Cursor `json:"next,omitempty"`
+}
+
+// SupplierFigure One figure of the record of a supplier.
+type SupplierFigure struct {
+	// Fish In them.
+	Fish int64 `json:"fish"`
+
+	// From 95 % interval, the lot as the unit.
+	From *float64 `json:"from"`
+
+	// Lots Deliveries or batches it is from.
+	Lots int `json:"lots"`
+
+	// Name Dead of those that came; missing of those that were due; coefficient of variation of single weights; alive of those stocked by product-limit; thermal growth coefficient × 1000.
+	Name SupplierFigureName `json:"name"`
+
+	// Reason Why there is no value.
+	Reason *string `json:"reason,omitempty"`
+
+	// Shrunk Drawn to all suppliers; null if there are no others.
+	Shrunk *float64 `json:"shrunk"`
+
+	// Source How it was worked out.
+	Source *string `json:"source,omitempty"`
+
+	// To Its end.
+	To *float64 `json:"to"`
+
+	// Unit % or nothing; shares are of 1.
+	Unit string `json:"unit"`
+
+	// Value Null if nobody knows, see `reason`.
+	Value *float64 `json:"value"`
+}
+
+// SupplierFigureName Dead of those that came; missing of those that were due; coefficient of variation of single weights; alive of those stocked by product-limit; thermal growth coefficient × 1000.
+type SupplierFigureName string
+
+// SupplierRecord How fish of a supplier came and did.
+type SupplierRecord struct {
+	// Figures None if nothing ever came.
+	Figures []SupplierFigure `json:"figures"`
+
+	// PartyID A hatchery, seller, buyer or funder.
+	PartyID PartyID `json:"party_id"`
 }
 
 // SurvivalDay Survival to a day.
@@ -7879,6 +8637,25 @@ type WaterVerdictLevel string
 // WaterVerdictParameter What was read.
 type WaterVerdictParameter string
 
+// WeighedCount A count by weight: all fish are weighed, and some of them counted.
+type WeighedCount struct {
+	// CvPercent How much single weights vary: standard deviation out of 100 of the mean. As quoted if left out.
+	CvPercent *float64 `json:"cv_percent,omitempty"`
+
+	// SampleCount How many fish.
+	SampleCount FishCount `json:"sample_count"`
+
+	// SampleWeightKg kg, up to three decimals.
+	//
+	// Example: 24.5
+	SampleWeightKg Kilograms `json:"sample_weight_kg"`
+
+	// WeightKg kg, up to three decimals.
+	//
+	// Example: 24.5
+	WeightKg Kilograms `json:"weight_kg"`
+}
+
 // Zone IANA time zone, by which a day begins and ends.
 //
 // Example: Africa/Lusaka
@@ -7898,6 +8675,9 @@ type AsOf = CivilDate
 // BatchPath A batch of fish. The UUID is made where the batch is written.
 type BatchPath = BatchID
 
+// ClaimPath What was not as it was ordered.
+type ClaimPath = ClaimID
+
 // ClosedFrom A day at the site, year-month-day.
 //
 // Example: 2026-05-31
@@ -7907,6 +8687,9 @@ type ClosedFrom = CivilDate
 //
 // Example: 2026-05-31
 type ClosedTo = CivilDate
+
+// DeliveryPath What came at one site for one line of an order. The UUID is made where it is written, and is also that of its entry in the journal.
+type DeliveryPath = DeliveryID
 
 // Device defines model for Device.
 type Device = string
@@ -7944,6 +8727,9 @@ type LoopPath = LoopID
 // MemberPath A person of the co-operative.
 type MemberPath = MemberID
 
+// OrderPath What is ordered of a supplier.
+type OrderPath = OrderID
+
 // PartyPath A hatchery, seller, buyer or funder.
 type PartyPath = PartyID
 
@@ -7978,6 +8764,9 @@ type SitePath = SiteID
 //
 // Example: CLZ
 type SpeciesPath = SpeciesCode
+
+// StatementSitePath A school or farm.
+type StatementSitePath = SiteID
 
 // TokenPath What a token is known by, once it is made.
 type TokenPath = TokenID
@@ -8163,6 +8952,16 @@ type GetRationParams struct {
 	AsOf *AsOf `form:"as_of,omitempty" json:"as_of,omitempty"`
 }
 
+// AnswerClaimParams defines parameters for AnswerClaim.
+type AnswerClaimParams struct {
+	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
+	// the same body gives the first answer again; with another body it is refused.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
 // CompareGroupsParams defines parameters for CompareGroups.
 type CompareGroupsParams struct {
 	// Measure What is compared.
@@ -8229,6 +9028,16 @@ type CompareCostParams struct {
 type ReviseCoopParams struct {
 	// IfMatch The `ETag` of what you read, so that nobody's change is overwritten unseen.
 	IfMatch IfMatch `json:"If-Match"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// ReverseDeliveryParams defines parameters for ReverseDelivery.
+type ReverseDeliveryParams struct {
+	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
+	// the same body gives the first answer again; with another body it is refused.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 
 	// XDevice What you call the device the request comes from; it is kept with what is written.
 	XDevice *Device `json:"X-Device,omitempty"`
@@ -8436,6 +9245,40 @@ type ReviseMemberParams struct {
 	XDevice *Device `json:"X-Device,omitempty"`
 }
 
+// CompareAllotmentsParams defines parameters for CompareAllotments.
+type CompareAllotmentsParams struct {
+	// Available What comes, for all sites together.
+	Available int64 `form:"available" json:"available"`
+}
+
+// FixAllotmentParams defines parameters for FixAllotment.
+type FixAllotmentParams struct {
+	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
+	// the same body gives the first answer again; with another body it is refused.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// ListDeliveriesParams defines parameters for ListDeliveries.
+type ListDeliveriesParams struct {
+	// After Where the last page ended, the `next` of its answer. Keep the other parameters as they were.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit At most so many items on a page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// RecordDeliveriesParams defines parameters for RecordDeliveries.
+type RecordDeliveriesParams struct {
+	// DryRun True judges everything and answers the same, but keeps nothing.
+	DryRun *DryRun `form:"dry_run,omitempty" json:"dry_run,omitempty"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
 // GetOverviewParams defines parameters for GetOverview.
 type GetOverviewParams struct {
 	// After Where the last page ended, the `next` of its answer. Keep the other parameters as they were.
@@ -8582,6 +9425,25 @@ type CreateRoundParams struct {
 type ReviseRoundParams struct {
 	// IfMatch The `ETag` of what you read, so that nobody's change is overwritten unseen.
 	IfMatch IfMatch `json:"If-Match"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// ListClaimsParams defines parameters for ListClaims.
+type ListClaimsParams struct {
+	// After Where the last page ended, the `next` of its answer. Keep the other parameters as they were.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit At most so many items on a page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// RecordRoundPaymentParams defines parameters for RecordRoundPayment.
+type RecordRoundPaymentParams struct {
+	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
+	// the same body gives the first answer again; with another body it is refused.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 
 	// XDevice What you call the device the request comes from; it is kept with what is written.
 	XDevice *Device `json:"X-Device,omitempty"`
@@ -8828,8 +9690,14 @@ type CreateBatchJSONRequestBody = BatchRequest
 // ReviseBatchApplicationMergePatchPlusJSONRequestBody defines body for ReviseBatch for application/merge-patch+json ContentType.
 type ReviseBatchApplicationMergePatchPlusJSONRequestBody = BatchPatch
 
+// AnswerClaimJSONRequestBody defines body for AnswerClaim for application/json ContentType.
+type AnswerClaimJSONRequestBody = CreditRequest
+
 // ReviseCoopApplicationMergePatchPlusJSONRequestBody defines body for ReviseCoop for application/merge-patch+json ContentType.
 type ReviseCoopApplicationMergePatchPlusJSONRequestBody = CoopPatch
+
+// ReverseDeliveryJSONRequestBody defines body for ReverseDelivery for application/json ContentType.
+type ReverseDeliveryJSONRequestBody = DeliveryReversal
 
 // RecordEntriesJSONRequestBody defines body for RecordEntries for application/json ContentType.
 type RecordEntriesJSONRequestBody = EntriesRequest
@@ -8861,6 +9729,12 @@ type CreateMemberJSONRequestBody = MemberRequest
 // ReviseMemberApplicationMergePatchPlusJSONRequestBody defines body for ReviseMember for application/merge-patch+json ContentType.
 type ReviseMemberApplicationMergePatchPlusJSONRequestBody = MemberPatch
 
+// FixAllotmentJSONRequestBody defines body for FixAllotment for application/json ContentType.
+type FixAllotmentJSONRequestBody = AllotmentRequest
+
+// RecordDeliveriesJSONRequestBody defines body for RecordDeliveries for application/json ContentType.
+type RecordDeliveriesJSONRequestBody = DeliveriesRequest
+
 // CreatePartyJSONRequestBody defines body for CreateParty for application/json ContentType.
 type CreatePartyJSONRequestBody = PartyRequest
 
@@ -8887,6 +9761,9 @@ type CreateRoundJSONRequestBody = RoundRequest
 
 // ReviseRoundApplicationMergePatchPlusJSONRequestBody defines body for ReviseRound for application/merge-patch+json ContentType.
 type ReviseRoundApplicationMergePatchPlusJSONRequestBody = RoundPatch
+
+// RecordRoundPaymentJSONRequestBody defines body for RecordRoundPayment for application/json ContentType.
+type RecordRoundPaymentJSONRequestBody = RoundPaymentRequest
 
 // CreateQuoteJSONRequestBody defines body for CreateQuote for application/json ContentType.
 type CreateQuoteJSONRequestBody = QuoteRequest

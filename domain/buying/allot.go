@@ -2,6 +2,7 @@ package buying
 
 import (
 	"cmp"
+	"math"
 	"math/big"
 	"slices"
 )
@@ -71,10 +72,10 @@ func shareBy(packs int64, claims []Claim, weight func(i int) int64) []int64 {
 // the next half pack counted (Sainte-Laguë), until nobody wants more; of equals to the
 // one that wants more.
 func divide(packs int64, claims []Claim, in []bool, weight func(i int) int64) []int64 {
-	got := make([]int64, len(claims))
+	got := surely(packs, claims, in, weight)
 	var open []int
 	for i := range claims {
-		if in[i] {
+		if packs -= got[i]; in[i] && got[i] < claims[i].Want {
 			open = append(open, i)
 		}
 	}
@@ -89,6 +90,35 @@ func divide(packs int64, claims []Claim, in []bool, weight func(i int) int64) []
 		if got[next]++; got[next] == claims[next].Want {
 			open = slices.DeleteFunc(open, func(i int) bool { return i == next })
 		}
+	}
+	return got
+}
+
+// surely returns packs that each claim gets in any case, all but a few of them: those that
+// come before a level of packs by weight at which there are still enough, less one in case
+// the level was not quite met. So many packs take no longer than few.
+func surely(packs int64, claims []Claim, in []bool, weight func(i int) int64) []int64 {
+	got := make([]int64, len(claims))
+	fill := func(level float64) (sum int64) {
+		for i, c := range claims {
+			if got[i] = 0; in[i] {
+				got[i] = int64(min(float64(c.Want), math.Ceil(level*float64(weight(i))-0.5)))
+				sum += got[i]
+			}
+		}
+		return sum
+	}
+	low, high := 0., float64(packs+1) // the least weight is 1
+	for range 80 {
+		if level := (low + high) / 2; fill(level) <= packs {
+			low = level
+		} else {
+			high = level
+		}
+	}
+	fill(low)
+	for i := range got {
+		got[i] = max(0, got[i]-1)
 	}
 	return got
 }

@@ -3,6 +3,7 @@ package buying
 import (
 	"slices"
 	"testing"
+	"time"
 
 	"pgregory.net/rapid"
 )
@@ -116,4 +117,61 @@ func TestAllotmentProperties(t *testing.T) {
 			t.Fatalf("airport: %v sums to %d", costs, sum)
 		}
 	})
+}
+
+// However many packs there are, they are given as pack after pack would be.
+func TestManyPacks(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		claims := rapid.SliceOfN(rapid.Custom(func(t *rapid.T) Claim {
+			return Claim{Want: rapid.Int64Range(0, 300).Draw(t, "want")}
+		}), 1, 8).Draw(t, "claims")
+		packs := rapid.Int64Range(0, 1000).Draw(t, "packs")
+		for name, rule := range map[string]struct {
+			share  func(int64, []Claim) []int64
+			weight func(i int) int64
+		}{
+			"proportional": {Proportional, func(i int) int64 { return claims[i].Want }},
+			"max-min":      {MaxMin, func(int) int64 { return 1 }},
+		} {
+			want := make([]int64, len(claims))
+			for range packs {
+				next := -1
+				for i, c := range claims {
+					if want[i] == c.Want {
+						continue
+					}
+					if next < 0 {
+						next = i
+						continue
+					}
+					behind := (2*want[i]+1)*rule.weight(next) - (2*want[next]+1)*rule.weight(i)
+					if behind < 0 || behind == 0 && c.Want > claims[next].Want {
+						next = i
+					}
+				}
+				if next >= 0 {
+					want[next]++
+				}
+			}
+			if got := rule.share(packs, claims); !slices.Equal(got, want) {
+				t.Fatalf("%s: %v, and pack after pack %v", name, got, want)
+			}
+		}
+	})
+	start := time.Now()
+	many := make([]Claim, 300)
+	for i := range many {
+		many[i] = Claim{Want: 3_000_000 + int64(i), Least: 2_000_000 + int64(i)}
+	}
+	got := Proportional(700_000_000, many)
+	var sum int64
+	for _, n := range got {
+		sum += n
+	}
+	if took := time.Since(start); sum != 700_000_000 {
+		t.Errorf("%d of 700 000 000 are given, in %v", sum, took)
+	} else {
+		t.Log(took)
+	}
 }

@@ -1,0 +1,2 @@
+alter table charge drop column due;
+alter table claim drop column why;
