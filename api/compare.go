@@ -106,8 +106,26 @@ func (s *Server) CompareGroups(c *gin.Context, params openapi.CompareGroupsParam
 		}
 		x.Names = x.read.Names
 		x.Comparison = x.Compare(x.read.Batches)
-		return jsonReply(http.StatusOK, x.wire())
+		return x.reply(ctx, c, tx, params.Chart)
 	})
+}
+
+// reply shows the comparison as it is wanted.
+func (x *comparison) reply(ctx context.Context, c *gin.Context, tx *postgres.Tx, chart *openapi.ComparisonChart) (reply, error) {
+	switch wanted(c) {
+	case asJSON:
+		return jsonReply(http.StatusOK, x.wire())
+	case asSVG:
+		if chart != nil && *chart == openapi.ComparisonChartCaterpillar {
+			return chartReply("comparison", x.caterpillar())
+		}
+		return chartReply("comparison", x.funnel())
+	}
+	d, err := newDocument(ctx, c, tx)
+	if err != nil {
+		return reply{}, err
+	}
+	return documentReply(c, "comparison", x.document(d))
 }
 
 func compareQuestion(params openapi.CompareGroupsParams) domain.CompareQuestion {

@@ -84,8 +84,23 @@ func (s *Server) CompareCost(c *gin.Context, params openapi.CompareCostParams) {
 			return reply{}, domain.Missing("site")
 		}
 		x.CostAnswer = x.ask.Answer(x.read.Batches)
-		return jsonReply(http.StatusOK, x.wire())
+		return x.reply(ctx, c, tx)
 	})
+}
+
+// reply shows the difference as it is wanted.
+func (x *costComparison) reply(ctx context.Context, c *gin.Context, tx *postgres.Tx) (reply, error) {
+	switch wanted(c) {
+	case asJSON:
+		return jsonReply(http.StatusOK, x.wire())
+	case asSVG:
+		return chartReply("cost", x.bridge())
+	}
+	d, err := newDocument(ctx, c, tx)
+	if err != nil {
+		return reply{}, err
+	}
+	return documentReply(c, "cost", x.document(d))
 }
 
 func costQuestion(params openapi.CompareCostParams) domain.CostQuestion {

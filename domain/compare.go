@@ -2,6 +2,7 @@ package domain
 
 import (
 	"cmp"
+	"iter"
 	"slices"
 
 	"shoalbook/domain/stats"
@@ -52,8 +53,6 @@ type Comparison struct {
 type GroupSum struct {
 	Batches   int64
 	Num, Den  float64
-	Observed  float64 // standardised: what there was
-	Expected  float64 // and what batches like these have on average in the co-operative
 	Value     *float64
 	Interval  *[2]float64 // 95 %
 	NoValue   string
@@ -75,6 +74,7 @@ type ComparedGroup struct {
 	Better      bool        // than the co-operative; of any verdict
 	GroupSum
 	y, s float64
+	odd  bool // outside the 99.8 % limits
 }
 
 // LeftOut is how many batches are left out for one reason.
@@ -94,38 +94,40 @@ func (q *CompareQuestion) asks(b *ComparedBatch) bool {
 	return (q.From == nil || on >= *q.From) && (q.To == nil || on <= *q.To) && (q.Species == "" || b.Species == q.Species)
 }
 
-// keys returns the groups that a batch is in, or why it is in none.
-func (q *CompareQuestion) keys(b *ComparedBatch) (keys []string, reason string) {
+// keys appends the groups that a batch is in, or says why it is in none.
+func (q *CompareQuestion) keys(b *ComparedBatch, keys []string) (_ []string, reason string) {
+	key := ""
 	switch q.By {
 	case "site":
-		return []string{b.Site.String()}, ""
+		key = b.site
 	case "unit_kind":
-		return []string{b.UnitKind}, ""
+		key = b.UnitKind
 	case "species":
-		return []string{b.Species}, ""
+		key = b.Species
 	case "season":
-		if b.Season == "" {
-			return nil, "it is of no season"
+		if key = b.Season; key == "" {
+			reason = "it is of no season"
 		}
-		return []string{b.Season}, ""
 	case "supplier":
-		switch {
-		case b.Mixed:
-			return nil, "its fish are of more than one supplier"
-		case b.Supplier == PartyID{}:
-			return nil, "the supplier of its fish is not known"
+		if key = b.supplier; b.mixed {
+			reason = "its fish are of more than one supplier"
+		} else if key == "" {
+			reason = "the supplier of its fish is not known"
 		}
-		return []string{b.Supplier.String()}, ""
 	case "feed":
-		if (b.Feed == ProductID{}) {
-			return nil, "no one feed was more than half of what it got"
+		if key = b.feed; key == "" {
+			reason = "no one feed was more than half of what it got"
 		}
-		return []string{b.Feed.String()}, ""
+	case "tag":
+		if len(b.Tags) == 0 {
+			reason = "neither it nor its site has a tag"
+		}
+		return append(keys, b.Tags...), reason
 	}
-	if len(b.Tags) == 0 {
-		return nil, "neither it nor its site has a tag"
+	if reason != "" {
+		return keys, reason
 	}
-	return b.Tags, ""
+	return append(keys, key), ""
 }
 
 // stratum returns what a batch is like, in all that it is made comparable by.
@@ -154,25 +156,25 @@ type gathered struct {
 
 type entrant struct {
 	batch *ComparedBatch
-	like  [4]string
 	pair  stats.Pair
 }
 
 // Compare puts groups of batches beside each other. Ratios are of sums; the batch is
 // the unit, since fish of one tank live and die together.
-func (q *CompareQuestion) Compare(batches []ComparedBatch) Comparison {
+func (q *CompareQuestion) Compare(batches iter.Seq[*ComparedBatch]) Comparison {
 	var out Comparison
 	measure := slices.IndexFunc(Yardsticks, func(y Yardstick) bool { return y.Name == q.Measure.Name })
 	groups := map[string]*gathered{}
 	left := map[string]int64{}
 	var all []entrant
-	for i := range batches {
-		b := &batches[i]
+	var keys []string
+	for b := range batches {
 		if b.Empty || !q.asks(b) {
 			continue
 		}
 		out.Batches++
-		keys, reason := q.keys(b)
+		var reason string
+		keys, reason = q.keys(b, keys[:0])
 		p := b.parts[measure]
 		if reason == "" {
 			reason = p.reason
@@ -180,7 +182,7 @@ func (q *CompareQuestion) Compare(batches []ComparedBatch) Comparison {
 		if reason != "" {
 			left[reason]++
 		} else {
-			all = append(all, entrant{b, q.stratum(b), p.Pair})
+			all = append(all, entrant{b, p.Pair})
 		}
 		for _, k := range keys {
 			g := groups[k]
@@ -229,18 +231,20 @@ func (q *CompareQuestion) standardise(all []entrant, groups map[string]*gathered
 	strata := map[[4]string]*stratum{}
 	for key, g := range groups {
 		for _, m := range g.members {
-			if strata[m.like] == nil {
-				strata[m.like] = &stratum{groups: map[string]bool{}}
+			like := q.stratum(m.batch)
+			if strata[like] == nil {
+				strata[like] = &stratum{groups: map[string]bool{}}
 			}
-			strata[m.like].groups[key] = true
+			strata[like].groups[key] = true
 		}
 	}
 	for _, m := range all {
-		strata[m.like].Num += m.pair.Num
-		strata[m.like].Den += m.pair.Den
+		s := strata[q.stratum(m.batch)]
+		s.Num += m.pair.Num
+		s.Den += m.pair.Den
 	}
 	useful := func(m entrant) bool {
-		s := strata[m.like]
+		s := strata[q.stratum(m.batch)]
 		return len(s.groups) > 1 && s.Den > 0 && (q.Measure.Scale == Signed || s.Num > 0)
 	}
 	var total stats.Pair
@@ -262,7 +266,8 @@ func (q *CompareQuestion) standardise(all []entrant, groups map[string]*gathered
 				}
 				continue
 			}
-			like := strata[m.like].Num / strata[m.like].Den
+			s := strata[q.stratum(m.batch)]
+			like := s.Num / s.Den
 			if q.Measure.Scale == Signed {
 				m.pair.Num -= m.pair.Den * (like - whole)
 			} else {

@@ -11,9 +11,6 @@ type ComparedBatch struct {
 	Season   string   // empty: none
 	Tags     []string // its own and those of its site, sorted
 	UnitKind string
-	Supplier PartyID // zero: not known
-	Feed     ProductID
-	Mixed    bool // whether fish of several suppliers are in it
 	Size     string
 	Warmth   string
 	ClosedOn *Date
@@ -22,6 +19,9 @@ type ComparedBatch struct {
 	Cost     CostSums
 	Records  Records
 	parts    [14]part // by [Yardsticks]
+
+	site, supplier, feed string // ids; of supplier and feed empty if there is no one
+	mixed                bool   // whether fish of several suppliers are in it
 }
 
 type part struct {
@@ -40,7 +40,7 @@ type BatchFacts struct {
 
 // Compared returns what a batch gives to comparisons.
 func (m Measure) Compared(f BatchFacts) ComparedBatch {
-	out := ComparedBatch{Site: f.Site, Batch: f.ID, Species: m.Species, Tags: f.Tags, UnitKind: f.UnitKind, AsOf: m.AsOf}
+	out := ComparedBatch{Site: f.Site, site: f.Site.String(), Batch: f.ID, Species: m.Species, Tags: f.Tags, UnitKind: f.UnitKind, AsOf: m.AsOf}
 	if f.Season != nil {
 		out.Season = *f.Season
 	}
@@ -51,11 +51,15 @@ func (m Measure) Compared(f BatchFacts) ComparedBatch {
 	}
 	c := &contribution{m, b}
 	out.ClosedOn = b.ClosedOn
-	out.Mixed = len(b.Suppliers) > 1
-	if len(b.Suppliers) == 1 {
-		out.Supplier = b.Suppliers[0]
+	out.mixed = len(b.Suppliers) > 1
+	if len(b.Suppliers) == 1 && b.Suppliers[0] != (PartyID{}) {
+		out.supplier = b.Suppliers[0].String()
 	}
-	out.Feed = b.mainFeed()
+	for i, g := range b.FeedsG {
+		if 2*g > int64(b.FedG) {
+			out.feed = b.Feeds[i].String()
+		}
+	}
 	out.Size, out.Warmth = b.sizeClass(), b.warmthClass()
 	out.Cost = c.costSums()
 	out.Records = b.records(m.AsOf)
@@ -64,16 +68,6 @@ func (m Measure) Compared(f BatchFacts) ComparedBatch {
 		out.parts[i] = part{stats.Pair{Num: num, Den: den}, reason}
 	}
 	return out
-}
-
-// mainFeed returns the feed that was more than half of what the fish got; zero: none was.
-func (b *BatchState) mainFeed() ProductID {
-	for i, g := range b.FeedsG {
-		if 2*g > int64(b.FedG) {
-			return b.Feeds[i]
-		}
-	}
-	return ProductID{}
 }
 
 // class returns the first class that a value is below the end of.

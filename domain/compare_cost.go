@@ -2,6 +2,7 @@ package domain
 
 import (
 	"cmp"
+	"iter"
 	"maps"
 	"slices"
 
@@ -156,7 +157,7 @@ type CostAnswer struct {
 }
 
 // Answer adds up what batches cost on both sides, and splits the difference.
-func (q CostQuestion) Answer(batches []ComparedBatch) CostAnswer {
+func (q CostQuestion) Answer(batches iter.Seq[*ComparedBatch]) CostAnswer {
 	out := CostAnswer{Season: q.Season, OtherSeason: q.Season}
 	if q.Against == "season" {
 		seasons := seasonsOf(batches, q.Site)
@@ -173,8 +174,7 @@ func (q CostQuestion) Answer(batches []ComparedBatch) CostAnswer {
 			return out
 		}
 	}
-	for i := range batches {
-		b := &batches[i]
+	for b := range batches {
 		if b.ClosedOn == nil || q.From != nil && *b.ClosedOn < *q.From || q.To != nil && *b.ClosedOn > *q.To {
 			continue
 		}
@@ -192,9 +192,9 @@ func (q CostQuestion) Answer(batches []ComparedBatch) CostAnswer {
 
 // seasonsOf returns the seasons of the closed batches of a site, by the day on which the
 // first of each was closed, the last first.
-func seasonsOf(batches []ComparedBatch, site SiteID) []string {
+func seasonsOf(batches iter.Seq[*ComparedBatch], site SiteID) []string {
 	first := map[string]Date{}
-	for _, b := range batches {
+	for b := range batches {
 		if b.Site != site || b.ClosedOn == nil || b.Season == "" {
 			continue
 		}

@@ -86,7 +86,11 @@ func (c *Comparison) spread(q *CompareQuestion, pairs [][]stats.Pair, all []entr
 	if !ok { // no group has two: then all that batches differ by counts as chance
 		sigma2, ok = stats.Spread([][]stats.Pair{pairsOf(all)}, q.Measure.Scale.variance)
 	}
-	if !ok || !(sigma2 > 0) {
+	least := 0.0 // what differs by less is the same, but for rounding
+	if c.All.Value != nil {
+		least = 1e-15 * (1 + *c.All.Value**c.All.Value)
+	}
+	if !ok || !(sigma2 > least) {
 		c.NoIntervals = "nobody can tell how much batches vary: there are too few, or all are the same"
 		sigma2 = math.NaN()
 	}
@@ -144,7 +148,7 @@ func (c *Comparison) judge(q *CompareQuestion) {
 				g.Verdict = NoDifference
 			}
 		}
-		if off <= in998 { // one odd group must not set what all are drawn to
+		if g.odd = off > in998; !g.odd { // an odd group must not set what all are drawn to
 			usualY, usualS = append(usualY, g.y), append(usualS, g.s)
 		}
 	}
@@ -168,12 +172,15 @@ func limits(s Scale, centre, half float64) *[2]float64 {
 }
 
 // shrink draws the groups to what groups usually are, and says how likely each is to be
-// in the best and the worst third. The draws are of a fixed seed: the same records make
-// the same answer.
+// in the best and the worst third. One outside the 99.8 % limits is not drawn to those
+// that it is not like. The draws are of a fixed seed: the same records make the same
+// answer.
 func (c *Comparison) shrink(q *CompareQuestion, at []*ComparedGroup, prior stats.Spreading) {
 	mean, sd := make([]float64, len(at)), make([]float64, len(at))
 	for i, g := range at {
-		mean[i], sd[i] = prior.Shrink(g.y, g.s)
+		if mean[i], sd[i] = g.y, g.s; !g.odd {
+			mean[i], sd[i] = prior.Shrink(g.y, g.s)
+		}
 		shrunk := q.Measure.Scale.from(mean[i])
 		g.Shrunk = &shrunk
 	}

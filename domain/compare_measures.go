@@ -79,7 +79,7 @@ func (s Scale) error(sigma2, clump float64) float64 {
 
 // Yardsticks are the measures by which batches can be compared.
 var Yardsticks = []Yardstick{
-	{"survival", "Survival, by account", "of 1", "(harvested + moved out + on hand) ÷ (stocked + moved in), counted", true, Proportion, byAccount},
+	{"survival", "Survival by account", "of 1", "(harvested + moved out + on hand) ÷ (stocked + moved in), counted", true, Proportion, byAccount},
 	{"survival_30", "Survival to day 30", "of 1", "product-limit survival of each batch × its fish ÷ fish", true, Proportion, toDay(1)},
 	{"survival_60", "Survival to day 60", "of 1", "product-limit survival of each batch × its fish ÷ fish", true, Proportion, toDay(2)},
 	{"survival_90", "Survival to day 90", "of 1", "product-limit survival of each batch × its fish ÷ fish", true, Proportion, toDay(3)},

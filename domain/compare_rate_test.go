@@ -88,7 +88,7 @@ func gamma(r *rand.Rand, shape float64) float64 {
 func (h *herd) compare(measure string, standardise ...string) domain.Comparison {
 	y, _ := domain.YardstickNamed(measure)
 	q := domain.CompareQuestion{Measure: y, By: "site", Standardise: standardise}
-	return q.Compare(h.list)
+	return q.Compare(each(h.list))
 }
 
 func siteOf(g domain.ComparedGroup) int {

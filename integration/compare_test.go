@@ -1,7 +1,11 @@
 package integration_test
 
 import (
+	"bytes"
+	"encoding/csv"
 	"net/http"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 )
@@ -140,4 +144,57 @@ func TestComparisonAsItWasKnown(t *testing.T) {
 	p.recorded(p.entry("count", day(30), members{"batch_id": id, "count": 50}))
 	s.do("GET", ask, s.coordinator, nil).want(http.StatusOK).wantAt(map[string]string{"/all/value": "0.5"}) // what is remembered is not older than the journal
 	s.do("GET", ask+"&as_of="+day(25), s.coordinator, nil).want(http.StatusOK).wantAt(map[string]string{"/all/value": "0.6"})
+}
+
+// Twelve sites, of which one loses most of its fish: the same numbers as a page, a
+// print, a workbook, CSV and pictures.
+func TestComparisonInEveryRepresentation(t *testing.T) {
+	t.Parallel()
+	s := newService(t)
+	var first, last pond
+	for i := range 12 {
+		p := newPond(s)
+		s.do("PATCH", "/v1/sites/"+p.site, s.coordinator, members{"name": "School " + string(rune('A'+i))}, "If-Match", "*").want(http.StatusOK)
+		if i == 0 {
+			first = p
+		}
+		p.feed = first.feed
+		for k := range 3 + i%3 {
+			alive := 850 + (i*37+k*61)%97
+			if i == 11 {
+				alive = 420 + 20*k
+			}
+			p.grown("batch", "first", 10*k, grownBatch{1000, alive, float64(4*alive) / 10, float64(6*alive/10 + 5*k + i), "0.10", "1.00", "20.00"})
+		}
+		last = p
+	}
+	comparison, cost := "/v1/comparison", "/v1/comparison/cost"
+	query := map[string]string{comparison: "?measure=survival", cost: "?site_id=" + last.site}
+	said := s.do("GET", comparison+query[comparison], s.coordinator, nil).want(http.StatusOK).wantAt(map[string]string{"/groups/11/name": "School L", "/groups/11/verdict": "different", "/groups/11/better": "false", "/groups/0/verdict": "no_difference_shown", "/no_verdicts": "null"})
+	for path, q := range query {
+		for suffix, media := range map[string]string{".html": "text/html", ".pdf": "application/pdf", ".csv": "text/csv", ".svg": "image/svg+xml", ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"} {
+			r := s.do("GET", path+suffix+q, s.coordinator, nil).want(http.StatusOK)
+			if got := r.header.Get("Content-Type"); got != media {
+				t.Errorf("%s%s is %s", path, suffix, got)
+			}
+			if dir := os.Getenv("SCREENSHOTS"); dir != "" {
+				if err := os.WriteFile(filepath.Join(dir, strings.ReplaceAll(path[4:], "/", "_")+suffix), r.body, 0o600); err != nil {
+					t.Error(err)
+				}
+			}
+		}
+		// Where there is nothing to compare it is said in every one.
+		for _, suffix := range []string{".html", ".pdf", ".csv", ".svg", ".xlsx"} {
+			s.do("GET", path+suffix+q+"&to=2000-01-01", s.coordinator, nil).want(http.StatusOK)
+		}
+	}
+	lines, err := csv.NewReader(bytes.NewReader(s.do("GET", comparison+".csv"+query[comparison], s.coordinator, nil).body)).ReadAll()
+	if err != nil || len(lines) != 14 || lines[12][0] != "School L" || lines[12][8] != "different" || number(t, lines[12][2]) != 100*number(t, said.at("/groups/11/sum/value")) {
+		t.Errorf("%v: %v", err, lines)
+	}
+	for query, words := range map[string]string{"": "different", "&chart=caterpillar": "School L"} {
+		if svg := s.do("GET", comparison+".svg?measure=survival"+query, s.coordinator, nil).body; !bytes.Contains(svg, []byte(words)) || !bytes.Contains(svg, []byte("<desc")) {
+			t.Errorf("the picture %q does not say %s: %.300s", query, words, svg)
+		}
+	}
 }

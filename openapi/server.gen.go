@@ -1117,6 +1117,14 @@ func (siw *ServerInterfaceWrapper) CompareGroups(c *gin.Context) {
 		return
 	}
 
+	// ------------- Optional query parameter "chart" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "chart", c.Request.URL.Query(), &params.Chart, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter chart: %w", err), http.StatusBadRequest)
+		return
+	}
+
 	// ------------- Optional query parameter "as_of" -------------
 
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "as_of", c.Request.URL.Query(), &params.AsOf, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})

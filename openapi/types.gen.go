@@ -501,6 +501,24 @@ func (e ComparedState) Valid() bool {
 	}
 }
 
+// Defines values for ComparisonChart.
+const (
+	ComparisonChartCaterpillar ComparisonChart = "caterpillar"
+	ComparisonChartFunnel      ComparisonChart = "funnel"
+)
+
+// Valid indicates whether the value is a known member of the ComparisonChart enum.
+func (e ComparisonChart) Valid() bool {
+	switch e {
+	case ComparisonChartCaterpillar:
+		return true
+	case ComparisonChartFunnel:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ContactWho.
 const (
 	ContactWhoBuyer    ContactWho = "buyer"
@@ -3411,6 +3429,9 @@ type Comparison struct {
 	// Unit Of every value.
 	Unit string `json:"unit"`
 }
+
+// ComparisonChart Groups by how many batches they are worth, between the limits of the funnel; or one below the other, with their intervals.
+type ComparisonChart string
 
 // Completeness How well the batch was recorded.
 type Completeness struct {
@@ -8984,6 +9005,9 @@ type CompareGroupsParams struct {
 
 	// Standardise What batches are made comparable by. May be given more than once.
 	Standardise *[]Likeness `form:"standardise,omitempty" json:"standardise,omitempty"`
+
+	// Chart Which picture an answer in SVG is.
+	Chart *ComparisonChart `form:"chart,omitempty" json:"chart,omitempty"`
 
 	// AsOf Figures at the end of this day. Today at the site if left out.
 	AsOf *AsOf `form:"as_of,omitempty" json:"as_of,omitempty"`

@@ -12,8 +12,19 @@ import (
 type Compared struct {
 	AsOf    domain.Date // in the zone of the co-operative
 	KnownAt time.Time
-	Batches []domain.ComparedBatch
 	Names   map[string]string // of sites, parties, feeds and species, by id or code
+	sites   []*comparedSite
+}
+
+// Batches are those of all sites.
+func (c *Compared) Batches(yield func(*domain.ComparedBatch) bool) {
+	for _, s := range c.sites {
+		for i := range s.batches {
+			if !yield(&s.batches[i]) {
+				return
+			}
+		}
+	}
 }
 
 // comparedSite is what the batches of one site give.
@@ -84,14 +95,7 @@ func (tx *Tx) Compared(ctx context.Context, m Moment) (*Compared, error) {
 			}
 		}
 	}
-	n := 0
-	for _, f := range found {
-		n += len(f.batches)
-	}
-	out.Batches = make([]domain.ComparedBatch, 0, n)
-	for _, f := range found {
-		out.Batches = append(out.Batches, f.batches...)
-	}
+	out.sites = found
 	return out, nil
 }
 

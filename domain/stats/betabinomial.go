@@ -36,29 +36,37 @@ func FitPrior(counts []Count) (p Prior, ok bool) {
 
 // Shrunk returns the share of each group drawn to the others. One odd group must not
 // set what all are drawn to: the prior is fitted without those outside the 99.8 %
-// limits of the funnel of all. Without a prior every group is taken for the pooled share.
+// limits of the funnel of all. Without a prior every group is taken for the pooled share
+// of the usual ones, but for an odd one, which is not like them and keeps its own.
 func Shrunk(counts []Count) []float64 {
 	out := make([]float64, len(counts))
-	usual := Usual(counts)
+	usual, odd := Usual(counts)
 	prior, ok := FitPrior(usual)
 	for i, c := range counts {
-		if out[i] = Pooled(usual); ok {
+		switch {
+		case ok:
 			out[i] = prior.Shrink(c)
+		case odd[i]:
+			out[i] = c.Share()
+		default:
+			out[i] = Pooled(usual)
 		}
 	}
 	return out
 }
 
-// Usual returns the counts within the 99.8 % limits of the additive funnel of all.
-func Usual(counts []Count) []Count {
+// Usual returns the counts within the 99.8 % limits of the additive funnel of all, and
+// which of all are outside them.
+func Usual(counts []Count) (usual []Count, odd []bool) {
 	d, theta := DisperseCounts(counts), Pooled(counts)
-	var usual []Count
-	for _, c := range counts {
-		if lo, hi := d.AdditiveLimits(theta, c.N, Z998); c.Share() >= lo && c.Share() <= hi {
+	odd = make([]bool, len(counts))
+	for i, c := range counts {
+		lo, hi := d.AdditiveLimits(theta, c.N, Z998)
+		if odd[i] = !(c.Share() >= lo && c.Share() <= hi); !odd[i] {
 			usual = append(usual, c)
 		}
 	}
-	return usual
+	return usual, odd
 }
 
 // likelihood returns the logarithm of how likely the counts are under a prior, but for

@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"sync"
 )
 
 // Pair is what one unit that was observed, such as a batch, gives to a ratio of sums.
@@ -114,16 +115,24 @@ func Student95(df int) float64 {
 		z, n := 1.959963985, float64(df)
 		return z + (z*z*z+z)/(4*n) + (5*math.Pow(z, 5)+16*z*z*z+3*z)/(96*n*n)
 	}
-	lo, hi := 1.9, 13.0
-	for range 50 {
-		if t := (lo + hi) / 2; within(t, df) < 0.95 {
-			lo = t
-		} else {
-			hi = t
-		}
-	}
-	return (lo + hi) / 2
+	return student95()[df]
 }
+
+// student95 are the critical values for up to 60 degrees of freedom.
+var student95 = sync.OnceValue(func() (table [61]float64) {
+	for df := 1; df < len(table); df++ {
+		lo, hi := 1.9, 13.0
+		for range 50 {
+			if t := (lo + hi) / 2; within(t, df) < 0.95 {
+				lo = t
+			} else {
+				hi = t
+			}
+		}
+		table[df] = (lo + hi) / 2
+	}
+	return table
+})
 
 // within returns the share of Student's distribution between −t and t (Abramowitz &
 // Stegun 26.7.3 and 26.7.4).

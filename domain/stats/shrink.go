@@ -3,7 +3,6 @@ package stats
 import (
 	"math"
 	"math/rand/v2"
-	"slices"
 )
 
 // Spreading is how the true values of groups lie: normally, around a mean.
@@ -59,18 +58,18 @@ func Thirds(mean, sd []float64, r *rand.Rand) (low, high []float64) {
 	draws := min(2000, max(300, 100_000/n))
 	low, high = make([]float64, n), make([]float64, n)
 	least := spacing(mean)
-	drawn, sorted := make([]float64, n), make([]float64, n)
+	drawn, parted := make([]float64, n), make([]float64, n)
 	for range draws {
 		for i := range drawn {
 			drawn[i] = mean[i] + max(sd[i], least)*r.NormFloat64()
 		}
-		copy(sorted, drawn)
-		slices.Sort(sorted)
+		copy(parted, drawn)
+		lowest, highest := nth(parted, third-1), nth(parted, n-third)
 		for i, v := range drawn {
-			if v <= sorted[third-1] {
+			if v <= lowest {
 				low[i]++
 			}
-			if v >= sorted[n-third] {
+			if v >= highest {
 				high[i]++
 			}
 		}
@@ -80,6 +79,38 @@ func Thirds(mean, sd []float64, r *rand.Rand) (low, high []float64) {
 		high[i] /= float64(draws)
 	}
 	return low, high
+}
+
+// nth returns the value that would be in place k if the values were sorted. It moves them
+// about (Hoare's find).
+func nth(values []float64, k int) float64 {
+	lo, hi := 0, len(values)-1
+	for lo < hi {
+		pivot := values[(lo+hi)/2]
+		i, j := lo, hi
+		for i <= j {
+			for values[i] < pivot {
+				i++
+			}
+			for values[j] > pivot {
+				j--
+			}
+			if i <= j {
+				values[i], values[j] = values[j], values[i]
+				i++
+				j--
+			}
+		}
+		switch {
+		case k <= j:
+			hi = j
+		case k >= i:
+			lo = i
+		default:
+			return values[k]
+		}
+	}
+	return values[k]
 }
 
 // spacing is an error so small that it changes nothing but the order of equal values.

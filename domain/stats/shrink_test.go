@@ -78,3 +78,20 @@ func TestThirds(t *testing.T) {
 		t.Error("two have thirds")
 	}
 }
+
+func TestNth(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		values := rapid.SliceOfN(rapid.Float64Range(-3, 3), 1, 40).Draw(t, "values")
+		if rapid.Bool().Draw(t, "whole") { // with many that are equal
+			for i := range values {
+				values[i] = math.Round(values[i])
+			}
+		}
+		k := rapid.IntRange(0, len(values)-1).Draw(t, "k")
+		sorted := slices.Sorted(slices.Values(values))
+		if got := nth(values, k); got != sorted[k] {
+			t.Fatalf("in place %d is %g, want %g", k, got, sorted[k])
+		}
+	})
+}

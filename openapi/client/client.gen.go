@@ -5097,6 +5097,18 @@ func NewCompareGroupsRequest(server string, params *CompareGroupsParams) (*http.
 
 		}
 
+		if params.Chart != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "chart", *params.Chart, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
 		if params.AsOf != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "as_of", *params.AsOf, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "date"}); err != nil {
@@ -38238,6 +38250,9 @@ func ParseCompareGroupsResponse(rsp *http.Response) (*CompareGroupsResponse, err
 		}
 		response.ApplicationProblemJSON503 = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/html) unsupported
+
 	}
 
 	switch {
@@ -38510,6 +38525,9 @@ func ParseCompareCostResponse(rsp *http.Response) (*CompareCostResponse, error) 
 			return nil, err
 		}
 		response.ApplicationProblemJSON503 = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/html) unsupported
 
 	}
 
