@@ -22,7 +22,8 @@ type herd struct {
 	odd      map[int]float64      // sites that differ by a known step of log odds
 	batches  func(*rand.Rand) int // of a site
 	size     func(site int) (grams, survives float64)
-	survival []float64 // the truth of each site
+	price    func(site int) domain.Money // of a kilogram of feed
+	survival []float64                   // the truth of each site
 	fcr      []float64
 	list     []domain.ComparedBatch
 }
@@ -57,6 +58,10 @@ func (h *herd) batch(site int, p, fcr float64) domain.ComparedBatch {
 	b := &domain.BatchState{FirstOn: new(day(0)), ClosedOn: &closed, CountedOn: &closed, HarvestOn: &closed, Stocked: n, Dead: n - alive, Harvested: alive,
 		StockedMg: domain.Milligrams(float64(n) * grams * 1000), StartMg: domain.Milligrams(grams * 1000), StartFish: 1, SurvivalBefore: 1, FedG: fed}
 	b.HarvestedG = gain + b.StockedMg.Grams()
+	b.Cost[domain.Fingerlings] = 500 * domain.Money(n)
+	if h.price != nil {
+		b.Cost[domain.Feed] = h.price(site) * domain.Money(fed) / 1000
+	}
 	return domain.Measure{State: b, AsOf: day(300), Species: "CLZ", Currency: "KES"}.
 		Compared(domain.BatchFacts{ID: id[domain.Batch](len(h.list)), Site: id[domain.SiteFacts](site), UnitKind: "tank"})
 }
@@ -256,5 +261,38 @@ func TestStandardisationRemovesSize(t *testing.T) {
 	t.Logf("a planted effect of size: raw, sites with fry differ by %.4f and %s have a signal; standardised by %.4f and %s", gapRaw, raw, gapLike, like)
 	if gapRaw < 0.18 || math.Abs(gapLike) > 0.01 || like.percent() > 7+slack(0.05, like.of) {
 		t.Errorf("the effect of size is %.4f raw and %.4f standardised; signals %s", gapRaw, gapLike, like)
+	}
+}
+
+// A site that pays a quarter more for feed, and where fewer live, has a higher cost for
+// these two reasons, by as much as the truth without chance says.
+func TestCostSplitRecoversPlantedDrivers(t *testing.T) {
+	t.Parallel()
+	price := func(site int) domain.Money {
+		if site == 0 {
+			return 15_000
+		}
+		return 12_000
+	}
+	truth := func(alive, price float64) domain.CostSums { // of 1000 fish of which that share lives
+		kg := alive*400 + 5
+		return domain.CostSums{Batches: 1, Fingerlings: 500_000, In: 1000, Out: domain.Fish(1000 * alive), Fed: domain.Grams(1.4 * alive * 400_000), Feed: domain.Money(1.4 * alive * 400 * price), Harvested: domain.Grams(1000 * kg)}
+	}
+	lives := 1 / (1 + math.Exp(-math.Log(0.85/0.15)+1))
+	want := domain.BridgeCost(truth(0.85, 12_000), truth(lives, 15_000))
+	var got [9]float64
+	for seed := range *coops {
+		h := (&herd{r: rand.New(rand.NewPCG(uint64(seed), 6)), sites: 24, odd: map[int]float64{0: -1}, price: price, batches: func(*rand.Rand) int { return 20 }}).make()
+		q := domain.CostQuestion{Site: id[domain.SiteFacts](0), Against: "site", Other: id[domain.SiteFacts](1)}
+		for i, p := range q.Answer(each(h.list)).Parts {
+			got[i] += float64(p) / float64(*coops)
+		}
+	}
+	gap := float64(want.To - want.From)
+	for i, driver := range domain.CostDrivers {
+		t.Logf("%s: %.1f %% of the gap by the truth, %.1f %% on average", driver, 100*float64(want.Parts[i])/gap, 100*got[i]/gap)
+		if off := math.Abs(got[i]-float64(want.Parts[i])) / gap; off > 0.05 {
+			t.Errorf("%s: %.0f on average, want %d of %.0f", driver, got[i], want.Parts[i], gap)
+		}
 	}
 }
