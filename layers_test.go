@@ -25,6 +25,7 @@ var arrows = map[string][]string{
 	"":                      {"api", "postgres", "postgres/throwaway", "domain", "domain/simulate"},
 	"api":                   {"openapi", "postgres", "domain", "domain/husbandry", "api/render"},
 	"api/render":            {},
+	"api/render/rendertest": {},
 	"openapi":               {},
 	"openapi/client":        {"openapi"},
 	"postgres":              {"domain", "migrations"},

@@ -8,6 +8,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"shoalbook/api/render/rendertest"
 )
 
 // grown records a whole batch of the site, from stocking to the last harvest, and what
@@ -183,6 +185,8 @@ func TestComparisonInEveryRepresentation(t *testing.T) {
 				}
 			}
 		}
+		page := s.do("GET", path+q, s.coordinator, nil, "Accept", "text/html").want(http.StatusOK)
+		rendertest.Page(t, strings.ReplaceAll(path[4:], "/", "_"), page.body, page.header.Get("Content-Security-Policy"), map[string]int{comparison: 2, cost: 1}[path])
 		// Where there is nothing to compare it is said in every one.
 		for _, suffix := range []string{".html", ".pdf", ".csv", ".svg", ".xlsx"} {
 			s.do("GET", path+suffix+q+"&to=2000-01-01", s.coordinator, nil).want(http.StatusOK)
