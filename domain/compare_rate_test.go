@@ -280,18 +280,21 @@ func TestCostSplitRecoversPlantedDrivers(t *testing.T) {
 	}
 	lives := 1 / (1 + math.Exp(-math.Log(0.85/0.15)+1))
 	want := domain.BridgeCost(truth(0.85, 12_000), truth(lives, 15_000))
-	var got [9]float64
+	var got, squares [9]float64
+	n := float64(*coops)
 	for seed := range *coops {
 		h := (&herd{r: rand.New(rand.NewPCG(uint64(seed), 6)), sites: 24, odd: map[int]float64{0: -1}, price: price, batches: func(*rand.Rand) int { return 20 }}).make()
 		q := domain.CostQuestion{Site: id[domain.SiteFacts](0), Against: "site", Other: id[domain.SiteFacts](1)}
 		for i, p := range q.Answer(each(h.list)).Parts {
-			got[i] += float64(p) / float64(*coops)
+			got[i] += float64(p) / n
+			squares[i] += float64(p) * float64(p) / n
 		}
 	}
 	gap := float64(want.To - want.From)
 	for i, driver := range domain.CostDrivers {
 		t.Logf("%s: %.1f %% of the gap by the truth, %.1f %% on average", driver, 100*float64(want.Parts[i])/gap, 100*got[i]/gap)
-		if off := math.Abs(got[i]-float64(want.Parts[i])) / gap; off > 0.05 {
+		chance := 4 * math.Sqrt(max(0, squares[i]-got[i]*got[i])/n)
+		if off := math.Abs(got[i] - float64(want.Parts[i])); off > chance+0.01*gap {
 			t.Errorf("%s: %.0f on average, want %d of %.0f", driver, got[i], want.Parts[i], gap)
 		}
 	}
