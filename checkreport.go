@@ -31,7 +31,7 @@ func (c checkReport) Run(out io.Writer) error {
 	wrong := report.compare(c.SHA256)
 	said := fmt.Sprintf("the report has the SHA-256 %s", report.sum)
 	if report.Seal != nil {
-		said += fmt.Sprintf(", and is sealed by seal %d with the root %s", report.Seal.Number, report.Seal.Root)
+		said += fmt.Sprintf(", and is sealed by seal %d with the hash %s", report.Seal.Number, report.Seal.Hash)
 	}
 	if _, err := fmt.Fprintln(out, said); err != nil {
 		return err
@@ -65,6 +65,7 @@ type downloaded struct {
 	Seal *struct {
 		Number int64       `json:"number"`
 		Root   domain.Hash `json:"root"`
+		Hash   domain.Hash `json:"hash"`
 	} `json:"seal"`
 
 	canonical bool
@@ -108,8 +109,9 @@ func (d *downloaded) checkSeals(seals []domain.Seal, records string) ([]string, 
 	if i < 0 {
 		return []string{fmt.Sprintf("seal %d of the report is not among the seals", d.Seal.Number)}, nil
 	}
-	if seals[i].Root != d.Seal.Root {
-		return []string{fmt.Sprintf("seal %d has the root %s, the report has %s: what was recorded before the report was issued is not the same any more", d.Seal.Number, seals[i].Root, d.Seal.Root)}, nil
+	if seals[i].Root != d.Seal.Root || seals[i].Hash != d.Seal.Hash {
+		return []string{fmt.Sprintf("seal %d has the hash %s and the root %s, in the report they are %s and %s: what was recorded before the report was issued is not the same any more",
+			d.Seal.Number, seals[i].Hash, seals[i].Root, d.Seal.Hash, d.Seal.Root)}, nil
 	}
 	if records == "" {
 		return domain.CheckChain(seals), nil

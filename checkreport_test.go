@@ -33,7 +33,7 @@ func TestCheckReport(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	report := fmt.Sprintf(`{"figures":[],"seal":{"number":2,"root":"%s"},"title":"Fish of a year"}`, seals[1].Root)
+	report := fmt.Sprintf(`{"figures":[],"seal":{"hash":"%s","number":2,"root":"%s"},"title":"Fish of a year"}`, seals[1].Hash, seals[1].Root)
 	sum := sha256.Sum256([]byte(report))
 	hash := hex.EncodeToString(sum[:])
 	sealsFile, recordsFile, reportFile := keep("seals", string(list)), keep("records", records), keep("report", report)
@@ -48,6 +48,7 @@ func TestCheckReport(t *testing.T) {
 		}
 	}
 	changed := strings.Replace(report, "a year", "two years", 1)
+	otherHash := strings.Replace(report, seals[1].Hash.String(), seals[0].Hash.String(), 1)
 	otherRoot := strings.Replace(report, seals[1].Root.String(), seals[0].Root.String(), 1)
 	for want, args := range map[string][]string{
 		"another one than that with the hash":       {keep("changed", changed), "--sha256", hash},
@@ -56,6 +57,7 @@ func TestCheckReport(t *testing.T) {
 		"names no seal":                             {keep("unsealed", `{"title":"x"}`), "--seals", sealsFile},
 		"is not among the seals":                    {keep("later", strings.Replace(report, `"number":2`, `"number":3`, 1)), "--seals", sealsFile},
 		"was recorded before the report was issued": {keep("root", otherRoot), "--seals", sealsFile},
+		"seal 2 has the hash":                       {keep("hash", otherHash), "--seals", sealsFile},
 		"seal 2: its records make the root":         {reportFile, "--seals", sealsFile, "--records", keep("tampered", strings.Replace(records, "3", "4", 1))},
 		"seal 1: what it says has the hash":         {reportFile, "--seals", keep("forged", strings.Replace(string(list), `"entries":2`, `"entries":1`, 1))},
 		"--records needs --seals":                   {reportFile, "--records", recordsFile},

@@ -79,9 +79,9 @@ func (tx *Tx) sealNext(ctx context.Context, most int) (s domain.Seal, more bool,
 	return made.UTC(), more, err
 }
 
-// Seal seals what has been recorded in a co-operative since its last seal, a seal in each
-// transaction, so that nobody waits long: before [Tx.Seal], where there may be much.
-func (s *Store) Seal(ctx context.Context, coop domain.CoopID) error {
+// sealCoop seals what has been recorded in a co-operative since its last seal, a seal in
+// each transaction, so that nobody waits long.
+func (s *Store) sealCoop(ctx context.Context, coop domain.CoopID) error {
 	for more := true; more; {
 		err := s.Operate(ctx, coop, func(tx *Tx) (err error) {
 			_, more, err = tx.sealNext(ctx, sealedAtMost)
@@ -94,8 +94,8 @@ func (s *Store) Seal(ctx context.Context, coop domain.CoopID) error {
 	return nil
 }
 
-// SealMet is [Store.Seal] of the co-operatives that this program has met since it began.
-// Nothing is recorded in one that it has not met; what another instance left unsealed
+// SealMet seals what has been recorded in the co-operatives that this program has met
+// since it began. Nothing is recorded in one that it has not met; what another instance left unsealed
 // waits until somebody asks for something of the co-operative here.
 func (s *Store) SealMet(ctx context.Context) error {
 	met := map[domain.CoopID]bool{}
@@ -105,7 +105,7 @@ func (s *Store) SealMet(ctx context.Context) error {
 	})
 	var failed []error
 	for coop := range met {
-		if err := s.Seal(ctx, coop); err != nil {
+		if err := s.sealCoop(ctx, coop); err != nil {
 			failed = append(failed, fmt.Errorf("co-operative %s: %w", coop, err))
 		}
 	}
