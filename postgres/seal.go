@@ -12,7 +12,7 @@ import (
 )
 
 // sealedAtMost is how many records one seal is over: what is more gets several.
-const sealedAtMost = 20_000
+const sealedAtMost = 5_000
 
 const sealColumns = `coop_id as coop, number, after, through, entries, changes, root, previous, hash, sealed_at`
 
