@@ -1,7 +1,9 @@
 package domain
 
 import (
+	"cmp"
 	"fmt"
+	"slices"
 	"time"
 )
 
@@ -77,4 +79,11 @@ type Deposit struct {
 	Order  OrderID
 	Amount Money
 	PaidOn Date
+}
+
+// AlongTheWay returns lines in the order in which their sites are reached.
+func AlongTheWay(lines []OrderLine) []OrderLine {
+	return slices.SortedFunc(slices.Values(lines), func(a, b OrderLine) int {
+		return cmp.Or(cmp.Compare(a.Km, b.Km), a.Site.Compare(b.Site), a.Request.Compare(b.Request))
+	})
 }

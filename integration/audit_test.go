@@ -197,6 +197,39 @@ func TestEveryWriteLeavesALine(t *testing.T) {
 		}
 	}
 	// What is done in several tables leaves several lines.
+	var order string
+	for _, c := range []struct {
+		operation string
+		body      any
+		nouns     string
+	}{
+		{"planRound", members{}, "round"},
+		{"createOrders", members{"plan_version": 1}, "purchase_order order_version order_line round"},
+		{"changeOrder", members{"reason": "Fewer.", "lines": []members{{"request_id": asked, "quantity": 200}}}, "order_version order_line purchase_order"},
+		{"payDeposit", members{"amount": "12.00", "paid_on": "2026-02-01"}, "order_deposit"},
+	} {
+		tried[c.operation] = true
+		o := operationOf(t, c.operation)
+		lines := len(s.wholeTrail())
+		home := map[bool]string{true: order, false: call.round}[strings.HasPrefix(o.path, "/v1/orders/")]
+		r := s.do(o.method, strings.Replace(o.path, "{id}", home, 1), token, c.body, "Idempotency-Key", newText(), "X-Device", "desk of "+c.operation).want(http.StatusCreated)
+		if c.operation == "createOrders" {
+			order = r.at("/items/0/id")
+		}
+		var nouns []string
+		for _, l := range s.wholeTrail()[lines:] {
+			if !slices.Contains(nouns, l.What.Noun) {
+				nouns = append(nouns, l.What.Noun)
+			}
+			if l.By.TokenID != tokenID || l.Device != "desk of "+c.operation || l.After == nil {
+				t.Errorf("%s leaves the line %+v", c.operation, l)
+			}
+		}
+		slices.Sort(nouns)
+		if want := slices.Sorted(slices.Values(strings.Fields(c.nouns))); !slices.Equal(nouns, want) {
+			t.Errorf("%s leaves lines of %v, want %v", c.operation, nouns, want)
+		}
+	}
 	bought := newPurchase(s)
 	came := bought.drop(0, members{"counted": 300})
 	claimed := func() string { // the one whose delivery was not reversed

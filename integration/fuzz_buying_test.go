@@ -1,8 +1,14 @@
 package integration_test
 
+import "strings"
+
 // purchase makes what is asked of a round, or said of one, fit what the contract says
 // in words only. What does not is refused, so it is drawn too, but seldom.
-func (d *drawer) purchase(operation string, body map[string]any) {
+func (d *drawer) purchase(r *fuzzed, body map[string]any) {
+	operation := r.op.OperationID
+	at := func(round string) {
+		r.path, r.strangeID = strings.Replace(r.op.path, "{id}", round, 1), false
+	}
 	drop := func(names ...string) {
 		for _, name := range names {
 			delete(body, name)
@@ -21,7 +27,18 @@ func (d *drawer) purchase(operation string, body map[string]any) {
 		if !d.oneIn(4) {
 			body["state"] = pick(d.t, "step", []string{"open", "closed"})
 		}
+	case "planRound":
+		at(d.w.id(35))
+	case "createOrders":
+		at(d.w.id(35))
+		body["plan_version"] = d.between("version", 1, 2)
+	case "changeOrder":
+		at(d.w.id(36))
+		body["lines"] = []any{map[string]any{"request_id": d.w.id(27), "quantity": 100 + d.between("quantity", 1, 60)}}
+	case "payDeposit":
+		body["amount"], body["paid_on"] = "12.00", d.w.today.String()
 	case "createRequest":
+		at(d.w.ids["RoundID"][len(d.w.ids["RoundID"])-1])
 		body["site_id"], body["unit_id"] = d.w.id(1), pick(d.t, "tank", []string{d.w.id(11), d.w.id(12)})
 		fallthrough
 	case "reviseRequest":

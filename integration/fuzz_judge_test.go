@@ -34,6 +34,7 @@ var wordy = map[string][]string{
 	"reviseRequest":   {"/earliest", "/latest"},                                                   //
 	"createQuote":     {"/steps", "/earliest", "/latest", "/fee_", "/valid_until", "/expires_on"}, // what can be added up
 	"reviseQuote":     {"/steps", "/earliest", "/latest", "/fee_", "/valid_until", "/expires_on"}, //
+	"payDeposit":      {"/amount"},                                                                // more than nothing
 	"getPerformance":  {"/query/as_of"},                                                           // not in the future
 	"getLineage":      {"/query/as_of"},                                                           //
 	"getCapacity":     {"/query/as_of"},                                                           //
@@ -92,8 +93,9 @@ func (w *world) judgeRefusal(rt *rapid.T, r fuzzed, a response) {
 			rt.Fatal("it is allowed by the contract")
 		}
 	case http.StatusNotFound:
-		// In the calendar of another site it is not, and a site that is asked for may be nowhere.
-		if !r.strangeID && r.sees == "" && !strings.Contains(r.path, "/calendar/") && !strings.Contains(r.path, "/statements/") && !((strings.HasPrefix(r.path, "/v1/advice") || r.path == "/v1/comparison/cost") && r.query.Has("site_id")) {
+		// Not every round has a plan. In the calendar of another site it is not, and a site that is asked for may be nowhere.
+		if !r.strangeID && r.sees == "" && !strings.Contains(r.path, "/calendar/") && !strings.HasSuffix(r.path, "/plan") && !strings.Contains(r.path, "/statements/") &&
+			!((strings.HasPrefix(r.path, "/v1/advice") || r.path == "/v1/comparison/cost") && r.query.Has("site_id")) {
 			rt.Fatal("it was there before")
 		}
 	case http.StatusForbidden:
@@ -101,7 +103,7 @@ func (w *world) judgeRefusal(rt *rapid.T, r fuzzed, a response) {
 			rt.Fatal("it is for the role")
 		}
 	case http.StatusConflict:
-		if slices.Contains([]string{"round_state", "deadline_passed", "already_requested", "already_received", "already_credited", "already_reversed"}, a.at("/code")) {
+		if slices.Contains([]string{"round_state", "deadline_passed", "already_requested", "plan_outdated", "already_received", "already_credited", "already_reversed"}, a.at("/code")) {
 			break // it has gone on, is over, or there is such a request
 		}
 		limit := slices.Contains([]string{"createLimit", "reviseLimit"}, o) && a.at("/code") == "already_set"

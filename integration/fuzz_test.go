@@ -106,8 +106,8 @@ func newWorld(rt *rapid.T, y *story, seen statuses, kinds map[string]int) *world
 		{"SiteID", []int{1, 2}}, {"UnitID", []int{11, 12, 13}}, {"LoopID", []int{21}}, {"PartyID", []int{31, 32, 33}},
 		{"ProductID", []int{41, 42}}, {"EquipmentID", []int{51}}, {"BatchID", []int{61, 62}}, {"MemberID", []int{71}}, {"TokenID", []int{81}},
 		{"PeriodID", []int{22}}, {"LimitID", []int{49}}, {"QuestionID", []int{99}},
-		{"RoundID", []int{34}}, {"RequestID", []int{24}}, {"QuoteID", []int{25}},
-		{"OrderID", []int{86}}, {"DeliveryID", []int{67}}, {"ClaimID", []int{68}},
+		{"RoundID", []int{34, 35, 37}}, {"RequestID", []int{24, 26, 27}}, {"QuoteID", []int{25, 28, 29}}, {"OrderID", []int{86, 36}},
+		{"DeliveryID", []int{67}}, {"ClaimID", []int{68}},
 	} {
 		for _, n := range of.ns {
 			w.ids[of.name] = append(w.ids[of.name], y.id(n))
@@ -218,7 +218,7 @@ func (d *drawer) request(o operation) fuzzed {
 		r.body = d.value(content.Schema, "body")
 	}
 	if body, ok := r.body.(map[string]any); ok && !breaks && !d.oneIn(6) {
-		d.purchase(o.OperationID, body)
+		d.purchase(&r, body)
 	}
 	if o.OperationID == "createToken" && !breaks && d.oneIn(2) { // most else is more than the member may
 		r.body = map[string]any{"member_id": w.id(71)}

@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"time"
 
 	"github.com/getkin/kin-openapi/openapi3"
 
@@ -67,6 +68,7 @@ func newStory(s *service, mark string) *story {
 	y.creates("createRound", 34, nil)
 	y.creates("createRequest", 24, nil)
 	y.creates("createQuote", 25, nil)
+	y.buys()
 
 	doc, err := document()
 	if err != nil {
@@ -148,6 +150,33 @@ func (y *story) more() {
 	if n := bytes.Count(r.body, []byte(`"status":"held"`)); n != len(held) {
 		y.t.Errorf("%d of %d entries are held: %s", n, len(held), r.body)
 	}
+}
+
+// buys has a round that is planned, and one that was ordered.
+func (y *story) buys() {
+	y.t.Helper()
+	day := func(days int) string { return time.Now().AddDate(0, 0, days).Format(time.DateOnly) }
+	whole := y.ids[exampleID(34)]
+	for round, request := range map[int]int{35: 26, 37: 27} {
+		y.creates("createRound", round, map[string]any{"name": "Later", "deadline": day(10) + "T00:00:00Z", "window_from": day(20), "window_to": day(30)})
+		y.ids[exampleID(34)] = y.id(round) // where the next ones are made
+		y.creates("createRequest", request, nil)
+		y.creates("createQuote", request+2, map[string]any{"earliest": day(20), "latest": day(30), "valid_until": day(15)})
+		y.posts("state", map[string]any{"state": "closed"})
+		y.posts("plan", map[string]any{})
+		if round == 37 {
+			y.ids[exampleID(36)] = y.posts("orders", map[string]any{"plan_version": 1}).at("/items/0/id")
+		}
+		y.ids[exampleID(34)] = whole
+	}
+}
+
+// posts does something with the round of the examples.
+func (y *story) posts(what string, body any) response {
+	y.t.Helper()
+	r := y.do("POST", "/v1/rounds/"+y.id(34)+"/"+what, y.coordinator, body, "Idempotency-Key", newText()).want(http.StatusCreated)
+	y.made = append(y.made, r)
+	return r
 }
 
 // client makes the id that a client gives something of the examples.

@@ -74,8 +74,8 @@ func TestNeighboursAreNowhere(t *testing.T) {
 	w.table()
 }
 
-// newFarWall makes the wall between sites of a co-operative. Parties, products, limits and rounds
-// belong to the whole of it, whoever knows the id of a site may send something there, and the
+// newFarWall makes the wall between sites of a co-operative. Parties, products, limits, rounds
+// and orders belong to the whole of it, whoever knows the id of a site may send something there, and the
 // same token has told what happened here and there. Members and tokens are not for those
 // who are bound to sites.
 func newFarWall(s *service) *wall {

@@ -1500,6 +1500,66 @@ func (e PeriodKind) Valid() bool {
 	}
 }
 
+// Defines values for PlanRequestAllot.
+const (
+	PlanRequestAllotMaxMin       PlanRequestAllot = "max_min"
+	PlanRequestAllotProportional PlanRequestAllot = "proportional"
+)
+
+// Valid indicates whether the value is a known member of the PlanRequestAllot enum.
+func (e PlanRequestAllot) Valid() bool {
+	switch e {
+	case PlanRequestAllotMaxMin:
+		return true
+	case PlanRequestAllotProportional:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for PlanRequestNeed.
+const (
+	PlanRequestNeedArrival PlanRequestNeed = "arrival"
+	PlanRequestNeedDay30   PlanRequestNeed = "day_30"
+)
+
+// Valid indicates whether the value is a known member of the PlanRequestNeed enum.
+func (e PlanRequestNeed) Valid() bool {
+	switch e {
+	case PlanRequestNeedArrival:
+		return true
+	case PlanRequestNeedDay30:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for PlanTransportVerdict.
+const (
+	PlanTransportVerdictFine       PlanTransportVerdict = "fine"
+	PlanTransportVerdictOverloaded PlanTransportVerdict = "overloaded"
+	PlanTransportVerdictTight      PlanTransportVerdict = "tight"
+	PlanTransportVerdictUnknown    PlanTransportVerdict = "unknown"
+)
+
+// Valid indicates whether the value is a known member of the PlanTransportVerdict enum.
+func (e PlanTransportVerdict) Valid() bool {
+	switch e {
+	case PlanTransportVerdictFine:
+		return true
+	case PlanTransportVerdictOverloaded:
+		return true
+	case PlanTransportVerdictTight:
+		return true
+	case PlanTransportVerdictUnknown:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for PointType.
 const (
 	PointTypePoint PointType = "Point"
@@ -1558,6 +1618,7 @@ const (
 	ProblemCodeIdempotencyKeyRequired ProblemCode = "idempotency_key_required"
 	ProblemCodeIdempotencyKeyReused   ProblemCode = "idempotency_key_reused"
 	ProblemCodeIfMatchRequired        ProblemCode = "if_match_required"
+	ProblemCodeImpossibleChange       ProblemCode = "impossible_change"
 	ProblemCodeImpossibleQuote        ProblemCode = "impossible_quote"
 	ProblemCodeImpossibleRequest      ProblemCode = "impossible_request"
 	ProblemCodeImpossibleRound        ProblemCode = "impossible_round"
@@ -1581,6 +1642,8 @@ const (
 	ProblemCodeNotSettled             ProblemCode = "not_settled"
 	ProblemCodeNotShort               ProblemCode = "not_short"
 	ProblemCodeNotWholePacks          ProblemCode = "not_whole_packs"
+	ProblemCodeNothingToOrder         ProblemCode = "nothing_to_order"
+	ProblemCodePlanOutdated           ProblemCode = "plan_outdated"
 	ProblemCodePlannedMeanwhile       ProblemCode = "planned_meanwhile"
 	ProblemCodePriceNeeded            ProblemCode = "price_needed"
 	ProblemCodePriceSteps             ProblemCode = "price_steps"
@@ -1654,6 +1717,8 @@ func (e ProblemCode) Valid() bool {
 		return true
 	case ProblemCodeIfMatchRequired:
 		return true
+	case ProblemCodeImpossibleChange:
+		return true
 	case ProblemCodeImpossibleQuote:
 		return true
 	case ProblemCodeImpossibleRequest:
@@ -1699,6 +1764,10 @@ func (e ProblemCode) Valid() bool {
 	case ProblemCodeNotShort:
 		return true
 	case ProblemCodeNotWholePacks:
+		return true
+	case ProblemCodeNothingToOrder:
+		return true
+	case ProblemCodePlanOutdated:
 		return true
 	case ProblemCodePlannedMeanwhile:
 		return true
@@ -3933,6 +4002,31 @@ type DeliveryReversed struct {
 	Reason string `json:"reason"`
 }
 
+// Deposit A deposit that was paid.
+type Deposit struct {
+	// Amount Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Amount Money `json:"amount"`
+
+	// ID Which one.
+	ID openapi_types.UUID `json:"id"`
+
+	// PaidOn The day it was paid.
+	PaidOn openapi_types.Date `json:"paid_on"`
+}
+
+// DepositRequest A deposit that was paid.
+type DepositRequest struct {
+	// Amount Money in the currency of the co-operative, with no more decimals than it has.
+	//
+	// Example: 240.00
+	Amount Amount `json:"amount"`
+
+	// PaidOn The day it was paid, not in the future.
+	PaidOn openapi_types.Date `json:"paid_on"`
+}
+
 // DeviceName What the sender calls the device it was sent from, see `X-Device`.
 //
 // Example: phone of the fish club
@@ -6059,8 +6153,256 @@ type Note = string
 // OnRefusal `hold` keeps an entry that does not fit outside the journal, in no figure, until it fits or a person decides.
 type OnRefusal string
 
+// Order An order to a supplier.
+type Order struct {
+	// ArrivesOn The day it comes.
+	ArrivesOn openapi_types.Date `json:"arrives_on"`
+
+	// DeathsPercent As offered.
+	DeathsPercent float64 `json:"deaths_percent"`
+
+	// Deposits What was paid with it. Left out for a token of some sites.
+	Deposits *[]Deposit `json:"deposits,omitempty"`
+
+	// ExpiresOn Of a product: until when it keeps.
+	ExpiresOn *openapi_types.Date `json:"expires_on,omitempty"`
+
+	// ID What is ordered of a supplier.
+	ID OrderID `json:"id"`
+
+	// Lines What it is for, by request.
+	Lines []OrderLine `json:"lines"`
+
+	// MeanWeightG Of one fish, as offered.
+	MeanWeightG *float64 `json:"mean_weight_g,omitempty"`
+
+	// Number Running in the co-operative and the year.
+	//
+	// Example: 2026-014
+	Number string `json:"number"`
+
+	// OrderedOn In the zone of the co-operative.
+	OrderedOn openapi_types.Date `json:"ordered_on"`
+
+	// PartyID A hatchery, seller, buyer or funder.
+	PartyID PartyID `json:"party_id"`
+
+	// PlanVersion The plan it was ordered by.
+	PlanVersion int64 `json:"plan_version"`
+
+	// QuoteID The quote it was ordered by. Left out for a token of some sites.
+	QuoteID *openapi_types.UUID `json:"quote_id,omitempty"`
+
+	// RoundID A purchase that sites make together.
+	RoundID RoundID `json:"round_id"`
+
+	// ShortPercent As offered.
+	ShortPercent float64 `json:"short_percent"`
+
+	// Sums What an order costs. Left out for a token of some sites.
+	Sums *OrderSums `json:"sums,omitempty"`
+
+	// Version How often it was changed, starting at 1.
+	Version int64 `json:"version"`
+
+	// WeightCvPercent As offered.
+	WeightCvPercent *float64 `json:"weight_cv_percent,omitempty"`
+}
+
+// OrderChange A change of an order.
+type OrderChange struct {
+	// ArrivesOn The day it comes; as before if left out.
+	ArrivesOn *openapi_types.Date `json:"arrives_on,omitempty"`
+
+	// Lines What each request gets from now on; one that is left out gets nothing.
+	Lines []OrderChangeLine `json:"lines"`
+
+	// Reason Why it is changed.
+	Reason string `json:"reason"`
+}
+
+// OrderChangeLine What one request gets.
+type OrderChangeLine struct {
+	// Quantity Ordered for it.
+	Quantity int64 `json:"quantity"`
+
+	// RequestID What a site asks of a round.
+	RequestID RequestID `json:"request_id"`
+}
+
 // OrderID What is ordered of a supplier.
 type OrderID = openapi_types.UUID
+
+// OrderLine What of an order is for one request.
+type OrderLine struct {
+	// Allotted What it is to get of an order of which less comes; left out where that was not said.
+	Allotted *int64 `json:"allotted,omitempty"`
+
+	// Cost Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Cost Money `json:"cost"`
+
+	// DropFee Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	DropFee Money `json:"drop_fee"`
+
+	// ExpectedAlive When the need is counted.
+	ExpectedAlive int64 `json:"expected_alive"`
+
+	// Km Along the way from the supplier.
+	Km float64 `json:"km"`
+
+	// Level Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Level Money `json:"level"`
+
+	// OrderFee Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	OrderFee Money `json:"order_fee"`
+
+	// Price Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Price Money `json:"price"`
+
+	// Quantity Fish or whole units of the product.
+	Quantity int64 `json:"quantity"`
+
+	// RequestID What a site asks of a round.
+	RequestID RequestID `json:"request_id"`
+
+	// RouteFee Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	RouteFee Money `json:"route_fee"`
+
+	// SiteID A school or farm.
+	SiteID SiteID `json:"site_id"`
+
+	// UnitID A tank, pond, cage or bed.
+	UnitID *UnitID `json:"unit_id,omitempty"`
+}
+
+// OrderList Orders.
+type OrderList struct {
+	// Items By number.
+	Items []Order `json:"items"`
+}
+
+// OrderSums What an order costs. Left out for a token of some sites.
+type OrderSums struct {
+	// Cost Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Cost Money `json:"cost"`
+
+	// Deposit Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Deposit Money `json:"deposit"`
+
+	// DepositPaid Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	DepositPaid Money `json:"deposit_paid"`
+
+	// FeeDrop Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	FeeDrop Money `json:"fee_drop"`
+
+	// FeeOrder Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	FeeOrder Money `json:"fee_order"`
+
+	// FeeRoute Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	FeeRoute Money `json:"fee_route"`
+
+	// Ordered Fish or whole units of the product, for all lines: their sum or more, where a pack, the least order or a price step makes it so.
+	Ordered int64 `json:"ordered"`
+
+	// Price Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Price Money `json:"price"`
+}
+
+// OrderVersion What an order was for.
+type OrderVersion struct {
+	// ArrivesOn The day it comes.
+	ArrivesOn openapi_types.Date `json:"arrives_on"`
+
+	// Cost Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Cost Money `json:"cost"`
+
+	// Deposit Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Deposit Money `json:"deposit"`
+
+	// FeeDrop Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	FeeDrop Money `json:"fee_drop"`
+
+	// FeeOrder Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	FeeOrder Money `json:"fee_order"`
+
+	// FeeRoute Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	FeeRoute Money `json:"fee_route"`
+
+	// Lines What it was for, by request.
+	Lines []OrderLine `json:"lines"`
+
+	// Ordered Fish or whole units of the product, for all lines: their sum or more, where a pack, the least order or a price step makes it so.
+	Ordered int64 `json:"ordered"`
+
+	// Price Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Price Money `json:"price"`
+
+	// Reason Why it was changed.
+	Reason *string `json:"reason,omitempty"`
+
+	// RecordedAt A moment in UTC, RFC 3339.
+	//
+	// Example: 2026-06-02T08:00:00Z
+	RecordedAt Timestamp `json:"recorded_at"`
+
+	// RecordedBy The name of the token that wrote it.
+	//
+	// Example: Tumbawe keeper
+	RecordedBy PersonName `json:"recorded_by"`
+
+	// Version Starting at 1.
+	Version int64 `json:"version"`
+}
+
+// OrderVersionList The versions of an order.
+type OrderVersionList struct {
+	// Items The first first.
+	Items []OrderVersion `json:"items"`
+}
+
+// OrdersRequest Which plan to order.
+type OrdersRequest struct {
+	// PlanVersion Of the last plan, so that nothing is ordered that nobody has seen.
+	PlanVersion int64 `json:"plan_version"`
+}
 
 // OverviewItem A site at a glance.
 type OverviewItem struct {
@@ -6106,6 +6448,9 @@ type OverviewPage struct {
 
 // Paid True if paid on the spot; otherwise it is owed.
 type Paid = bool
+
+// Paper What is printed or opened elsewhere.
+type Paper = openapi_types.File
 
 // Party Somebody the co-operative trades with or is supported by.
 type Party struct {
@@ -6573,6 +6918,108 @@ type PlanJudged struct {
 	TargetWeightG float64 `json:"target_weight_g"`
 }
 
+// PlanLeftOut A quote that cannot be ordered by.
+type PlanLeftOut struct {
+	// QuoteID What a supplier offers to a round.
+	QuoteID QuoteID `json:"quote_id"`
+
+	// Reason Why.
+	Reason string `json:"reason"`
+}
+
+// PlanLeg The way of an order to one site.
+type PlanLeg struct {
+	// Hours From the supplier.
+	Hours float64 `json:"hours"`
+
+	// Kg A number with what it is worth, or null and the reason why there is none.
+	Kg SourcedNumber `json:"kg"`
+
+	// Km From the supplier.
+	Km float64 `json:"km"`
+
+	// SiteID A school or farm.
+	SiteID SiteID `json:"site_id"`
+
+	// Transport Whether the fish come well.
+	Transport *PlanTransport `json:"transport,omitempty"`
+}
+
+// PlanLine What one request gets.
+type PlanLine struct {
+	// ArrivesOn The day it comes.
+	ArrivesOn openapi_types.Date `json:"arrives_on"`
+
+	// Cost Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Cost Money `json:"cost"`
+
+	// DropFee Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	DropFee Money `json:"drop_fee"`
+
+	// ExpectedAlive When the need is counted.
+	ExpectedAlive int64 `json:"expected_alive"`
+
+	// Km Along the way from the supplier.
+	Km float64 `json:"km"`
+
+	// Level Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Level Money `json:"level"`
+
+	// OrderFee Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	OrderFee Money `json:"order_fee"`
+
+	// PartyID A hatchery, seller, buyer or funder.
+	PartyID PartyID `json:"party_id"`
+
+	// Price Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Price Money `json:"price"`
+
+	// Quantity Ordered for it: more than it needs, for those that are expected to die or to be missing.
+	Quantity int64 `json:"quantity"`
+
+	// QuoteID What a supplier offers to a round.
+	QuoteID QuoteID `json:"quote_id"`
+
+	// RequestID What a site asks of a round.
+	RequestID RequestID `json:"request_id"`
+
+	// RouteFee Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	RouteFee Money `json:"route_fee"`
+
+	// SiteID A school or farm.
+	SiteID SiteID `json:"site_id"`
+
+	// Transport Whether the fish come well.
+	Transport *PlanTransport `json:"transport,omitempty"`
+
+	// UnitID A tank, pond, cage or bed.
+	UnitID *UnitID `json:"unit_id,omitempty"`
+}
+
+// PlanOneSupplier What all of it costs from one supplier alone.
+type PlanOneSupplier struct {
+	// Cost Null if it cannot send all of it.
+	Cost *string `json:"cost"`
+
+	// QuoteID What a supplier offers to a round.
+	QuoteID QuoteID `json:"quote_id"`
+
+	// Reason Why not.
+	Reason *string `json:"reason"`
+}
+
 // PlanOrNull What the batch should come to, or null for no plan.
 type PlanOrNull struct {
 	// TargetOn A day at the site, year-month-day.
@@ -6582,6 +7029,110 @@ type PlanOrNull struct {
 
 	// TargetWeightG Mean weight to reach, g.
 	TargetWeightG float64 `json:"target_weight_g"`
+}
+
+// PlanOrder What is ordered by one quote.
+type PlanOrder struct {
+	// ArrivesOn The day it comes.
+	ArrivesOn openapi_types.Date `json:"arrives_on"`
+
+	// Cost Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Cost Money `json:"cost"`
+
+	// Deposit Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Deposit Money `json:"deposit"`
+
+	// FeeDrop Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	FeeDrop Money `json:"fee_drop"`
+
+	// FeeOrder Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	FeeOrder Money `json:"fee_order"`
+
+	// FeeRoute Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	FeeRoute Money `json:"fee_route"`
+
+	// Legs In the order of the stops.
+	Legs []PlanLeg `json:"legs"`
+
+	// Ordered Fish or whole units of the product, for all lines: their sum or more, where a pack, the least order or a price step makes it so.
+	Ordered int64 `json:"ordered"`
+
+	// PartyID A hatchery, seller, buyer or funder.
+	PartyID PartyID `json:"party_id"`
+
+	// Price Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Price Money `json:"price"`
+
+	// QuoteID What a supplier offers to a round.
+	QuoteID QuoteID `json:"quote_id"`
+}
+
+// PlanRequest What to plan for.
+type PlanRequest struct {
+	// Allot How all needs are cut where less is offered than is needed, nobody's below its least. Left out: some get all, and few go without.
+	Allot *PlanRequestAllot `json:"allot,omitempty"`
+
+	// Need When the fish that are needed are counted; as the round has it if left out.
+	Need *PlanRequestNeed `json:"need,omitempty"`
+}
+
+// PlanRequestAllot How all needs are cut where less is offered than is needed, nobody's below its least. Left out: some get all, and few go without.
+type PlanRequestAllot string
+
+// PlanRequestNeed When the fish that are needed are counted; as the round has it if left out.
+type PlanRequestNeed string
+
+// PlanSite What one site pays.
+type PlanSite struct {
+	// Alone What its need would cost alone; null if alone it cannot buy.
+	Alone *string `json:"alone"`
+
+	// Pays Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Pays Money `json:"pays"`
+
+	// Reason Why it cannot buy alone.
+	Reason *string `json:"reason"`
+
+	// Saving By buying together.
+	Saving *string `json:"saving"`
+
+	// SiteID A school or farm.
+	SiteID SiteID `json:"site_id"`
+}
+
+// PlanTransport Whether the fish come well.
+type PlanTransport struct {
+	// Says The answer in plain words.
+	Says Statement `json:"says"`
+
+	// Verdict Whether the bags are as full as the table of transport has it; unknown where it says nothing.
+	Verdict PlanTransportVerdict `json:"verdict"`
+}
+
+// PlanTransportVerdict Whether the bags are as full as the table of transport has it; unknown where it says nothing.
+type PlanTransportVerdict string
+
+// PlanUnmet A request that nobody can meet.
+type PlanUnmet struct {
+	// Reason Why.
+	Reason string `json:"reason"`
+
+	// RequestID What a site asks of a round.
+	RequestID RequestID `json:"request_id"`
 }
 
 // Point A GeoJSON point (RFC 7946).
@@ -7657,6 +8208,61 @@ type RoundPaymentRequest struct {
 
 	// SiteID A school or farm.
 	SiteID SiteID `json:"site_id"`
+}
+
+// RoundPlan Who gets how many from whom and when.
+type RoundPlan struct {
+	// Bound No plan costs less.
+	Bound string `json:"bound"`
+
+	// Cost Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Cost Money `json:"cost"`
+
+	// Gap By how much the cost may be above the least one; 0 is proof that it is not.
+	Gap string `json:"gap"`
+
+	// LeftOut Quotes that cannot be ordered by.
+	LeftOut []PlanLeftOut `json:"left_out"`
+
+	// Lines What each request gets, by request.
+	Lines []PlanLine `json:"lines"`
+
+	// MadeBy The name of the token that wrote it.
+	//
+	// Example: Tumbawe keeper
+	MadeBy *PersonName `json:"made_by,omitempty"`
+
+	// MadeOn The day in the zone of the co-operative.
+	MadeOn openapi_types.Date `json:"made_on"`
+
+	// Need When the fish that are needed are counted: alive on arrival, or on the thirtieth day after. Products are always needed on arrival.
+	Need RoundNeed `json:"need"`
+
+	// NobodyAboveAlone Whether nobody pays more than alone. False where all of it costs more than all sites would pay alone together.
+	NobodyAboveAlone bool `json:"nobody_above_alone"`
+
+	// Nodes Parts of the problem that were looked at.
+	Nodes int64 `json:"nodes"`
+
+	// OneSupplier What all of it costs from one supplier alone.
+	OneSupplier []PlanOneSupplier `json:"one_supplier"`
+
+	// Orders What is ordered by each quote.
+	Orders []PlanOrder `json:"orders"`
+
+	// RoundID A purchase that sites make together.
+	RoundID RoundID `json:"round_id"`
+
+	// Sites What each site pays, and would pay alone.
+	Sites []PlanSite `json:"sites"`
+
+	// Unmet Requests that nobody can meet.
+	Unmet []PlanUnmet `json:"unmet"`
+
+	// Version Which plan of the round it is; left out of one that is only shown.
+	Version *int64 `json:"version,omitempty"`
 }
 
 // RoundRequest A round to open.
@@ -9303,6 +9909,26 @@ type RecordDeliveriesParams struct {
 	XDevice *Device `json:"X-Device,omitempty"`
 }
 
+// PayDepositParams defines parameters for PayDeposit.
+type PayDepositParams struct {
+	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
+	// the same body gives the first answer again; with another body it is refused.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// ChangeOrderParams defines parameters for ChangeOrder.
+type ChangeOrderParams struct {
+	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
+	// the same body gives the first answer again; with another body it is refused.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
 // GetOverviewParams defines parameters for GetOverview.
 type GetOverviewParams struct {
 	// After Where the last page ended, the `next` of its answer. Keep the other parameters as they were.
@@ -9463,8 +10089,31 @@ type ListClaimsParams struct {
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 }
 
+// CreateOrdersParams defines parameters for CreateOrders.
+type CreateOrdersParams struct {
+	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
+	// the same body gives the first answer again; with another body it is refused.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
 // RecordRoundPaymentParams defines parameters for RecordRoundPayment.
 type RecordRoundPaymentParams struct {
+	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
+	// the same body gives the first answer again; with another body it is refused.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// PlanRoundParams defines parameters for PlanRound.
+type PlanRoundParams struct {
+	// DryRun True judges everything and answers the same, but keeps nothing.
+	DryRun *DryRun `form:"dry_run,omitempty" json:"dry_run,omitempty"`
+
 	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
 	// the same body gives the first answer again; with another body it is refused.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
@@ -9759,6 +10408,12 @@ type FixAllotmentJSONRequestBody = AllotmentRequest
 // RecordDeliveriesJSONRequestBody defines body for RecordDeliveries for application/json ContentType.
 type RecordDeliveriesJSONRequestBody = DeliveriesRequest
 
+// PayDepositJSONRequestBody defines body for PayDeposit for application/json ContentType.
+type PayDepositJSONRequestBody = DepositRequest
+
+// ChangeOrderJSONRequestBody defines body for ChangeOrder for application/json ContentType.
+type ChangeOrderJSONRequestBody = OrderChange
+
 // CreatePartyJSONRequestBody defines body for CreateParty for application/json ContentType.
 type CreatePartyJSONRequestBody = PartyRequest
 
@@ -9786,8 +10441,14 @@ type CreateRoundJSONRequestBody = RoundRequest
 // ReviseRoundApplicationMergePatchPlusJSONRequestBody defines body for ReviseRound for application/merge-patch+json ContentType.
 type ReviseRoundApplicationMergePatchPlusJSONRequestBody = RoundPatch
 
+// CreateOrdersJSONRequestBody defines body for CreateOrders for application/json ContentType.
+type CreateOrdersJSONRequestBody = OrdersRequest
+
 // RecordRoundPaymentJSONRequestBody defines body for RecordRoundPayment for application/json ContentType.
 type RecordRoundPaymentJSONRequestBody = RoundPaymentRequest
+
+// PlanRoundJSONRequestBody defines body for PlanRound for application/json ContentType.
+type PlanRoundJSONRequestBody = PlanRequest
 
 // CreateQuoteJSONRequestBody defines body for CreateQuote for application/json ContentType.
 type CreateQuoteJSONRequestBody = QuoteRequest

@@ -1,0 +1,70 @@
+package api
+
+import (
+	"cmp"
+	"fmt"
+	"strconv"
+
+	"shoalbook/api/render"
+	"shoalbook/domain"
+	"shoalbook/postgres"
+)
+
+// orderDocument is an order as its supplier is sent it. For a token of some sites it has
+// their lines, and no sums.
+func orderDocument(v *postgres.OrderView, names *postgres.OrderPaper, currency domain.Currency) *render.Document {
+	d := &render.Document{Title: "Order " + v.Called(), Subtitle: names.What, Issuer: names.Coop, Date: v.OrderedOn.Time(), Lang: "en"}
+	figures := render.Figures{
+		{Label: "To", Value: names.Party, Note: valueOr(names.Phone)},
+		{Label: "Delivered on", Value: v.ArrivesOn.String(), As: render.Date()},
+	}
+	money := render.Money(currency.Digits(), string(currency))
+	unit := cmp.Or(names.Unit, "fish")
+	if v.MeanWeight != nil {
+		figures = append(figures, render.Figure{Label: "Mean weight, as offered", Value: decimal(v.MeanWeight).String(), As: render.Number(3, "g")})
+	}
+	if v.Version > 1 {
+		figures = append(figures, render.Figure{Label: "Version", Value: strconv.FormatInt(v.Version, 10), As: render.Number(0, ""), Note: "It takes the place of all earlier ones."})
+	}
+	d.Sections = append(d.Sections, render.Section{Blocks: []render.Block{figures}}, render.Section{Title: "What goes where", Blocks: []render.Block{orderTable(v, names, unit)}})
+	if v.Sums == nil {
+		return d
+	}
+	s := v.Sums
+	total := render.Figures{
+		{Label: "Ordered", Value: strconv.FormatInt(int64(s.Ordered), 10), As: render.Number(0, unit)},
+		{Label: "Price", Value: currency.Format(s.Price), As: money},
+		{Label: "For the order", Value: currency.Format(s.FeeOrder), As: money},
+		{Label: "For the drops", Value: currency.Format(s.FeeDrop), As: money},
+		{Label: "For the way", Value: currency.Format(s.FeeRoute), As: money},
+		{Label: "To pay", Value: currency.Format(s.Cost()), As: money},
+	}
+	if s.Deposit > 0 {
+		total = append(total, render.Figure{Label: "Of that with the order", Value: currency.Format(s.Deposit), As: money})
+	}
+	terms := []string{fmt.Sprintf("Dead on arrival: up to %s in 100 are allowed for, as offered.", v.DeathsPercent.Format()),
+		fmt.Sprintf("Short counts: up to %s in 100 are allowed for, as offered.", v.ShortPercent.Format())}
+	if names.Unit != "" {
+		terms = terms[1:]
+	}
+	if v.ExpiresOn != nil {
+		terms = append(terms, "It keeps until "+v.ExpiresOn.String()+" at least.")
+	}
+	d.Sections = append(d.Sections, render.Section{Title: "What it costs", Blocks: []render.Block{total, render.Box{Kind: render.Note, Title: "Terms", Lines: terms}}})
+	return d
+}
+
+// orderTable has the lines of an order in the order of the way.
+func orderTable(v *postgres.OrderView, names *postgres.OrderPaper, unit string) *render.Table {
+	return &render.Table{Name: "lines", Title: "Lines",
+		Columns: []render.Column{{Name: "order", Title: "Order"}, {Name: "arrives_on", Title: "Day", As: render.Date()}, {Name: "km", Title: "Way", As: render.Number(1, "km")},
+			{Name: "site", Title: "Site"}, {Name: "unit", Title: "Tank"}, {Name: "quantity", Title: "Quantity", As: render.Number(0, unit), Sum: true}},
+		Rows: func(yield func([]render.Cell) bool) {
+			for _, l := range domain.AlongTheWay(v.Lines) {
+				place := names.Places[l.Request]
+				if !yield(render.Row(v.Called(), v.ArrivesOn.String(), l.Km.Format(), place.Site, valueOr(place.Unit), strconv.FormatInt(int64(l.Quantity), 10))) {
+					return
+				}
+			}
+		}}
+}
