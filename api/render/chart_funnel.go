@@ -103,7 +103,7 @@ func (f *frame) sizes(dots []Dot) {
 	if s.hi == 0 {
 		s.hi = 1
 	}
-	ticks, decimals := nice(0, s.hi*1.02, int((f.x.to-f.x.from)/80))
+	ticks, decimals := nice(0, s.hi*1.02, int((f.x.to-f.x.from)/110))
 	f.x.lo, f.x.hi, f.xTicks = 0, ticks[len(ticks)-1], ticks
 	for _, v := range ticks {
 		f.xTexts = append(f.xTexts, grouped(strconv.FormatFloat(v, 'f', decimals, 64), f.t))

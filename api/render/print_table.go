@@ -70,13 +70,9 @@ func (p *printer) grid(t *Table, total []Cell) *grid {
 	g := &grid{columns: t.Columns}
 	for i, try := range sizes {
 		g.size, g.wide, g.landscape = try.size, try.width, try.width == across
-		least, want := p.wanted(g, t, total)
-		sum := 0.
-		for _, w := range least {
-			sum += w
-		}
-		if sum <= g.wide || i == len(sizes)-1 {
-			g.widths = spread(least, want, g)
+		least, want, wish := p.wanted(g, t, total)
+		if sum(least) <= g.wide || i == len(sizes)-1 {
+			g.widths = spread(g.wide, least, want, wish)
 			break
 		}
 	}
@@ -87,11 +83,12 @@ func (p *printer) grid(t *Table, total []Cell) *grid {
 	return g
 }
 
-// wanted returns how wide columns must be at least, and how wide they would like to be.
-func (p *printer) wanted(g *grid, t *Table, total []Cell) (least, want []float64) {
+// wanted returns how wide columns must be at least, how wide they would be for their
+// values, and how wide for their heads too.
+func (p *printer) wanted(g *grid, t *Table, total []Cell) (least, want, wish []float64) {
 	const longest, comfortable = 26., 60. // mm of a text
 	text, head := letters{g.size, false, ink}, letters{g.size, true, ink}
-	least, want = make([]float64, len(g.columns)), make([]float64, len(g.columns))
+	least, want, wish = make([]float64, len(g.columns)), make([]float64, len(g.columns)), make([]float64, len(g.columns))
 	g.marks = make([]bool, len(g.columns))
 	see := func(i int, l letters, c Cell) {
 		column := g.columns[i]
@@ -119,41 +116,54 @@ func (p *printer) wanted(g *grid, t *Table, total []Cell) (least, want []float64
 		for word := range wordsOf(c.titled()) {
 			least[i] = max(least[i], head.width(word))
 		}
-		want[i] = max(min(want[i], max(comfortable, least[i])), least[i], min(head.width(c.titled()), comfortable/2))
+		want[i] = max(min(want[i], comfortable), least[i])
+		wish[i] = max(want[i], min(head.width(c.titled()), comfortable/2))
 		extra := 2 * cellPad
 		if g.marks[i] {
 			extra += g.markRoom()
 		}
-		least[i], want[i] = least[i]+extra, want[i]+extra
+		least[i], want[i], wish[i] = least[i]+extra, want[i]+extra, wish[i]+extra
 	}
-	return least, want
+	return least, want, wish
 }
 
 // markRoom is what a number of a note needs behind a value.
 func (g *grid) markRoom() float64 { return letters{g.size, false, ink}.width("¹²") }
 
-// spread gives columns their widths, so that they fill the width together.
-func spread(least, want []float64, g *grid) []float64 {
-	sumLeast, sumWant := 0., 0.
-	for i := range least {
-		sumLeast, sumWant = sumLeast+least[i], sumWant+want[i]
+// spread gives columns widths that fill a width together: as much as there is room for
+// of what they must have, want and wish.
+func spread(wide float64, least, want, wish []float64) []float64 {
+	widths := slices.Clone(least)
+	if sum(least) > wide {
+		for i := range widths {
+			widths[i] *= wide / sum(least)
+		}
+		return widths
 	}
-	widths := slices.Clone(want)
-	switch {
-	case sumLeast > g.wide:
-		for i := range widths {
-			widths[i] = least[i] * g.wide / sumLeast
+	for _, more := range [][]float64{want, wish} {
+		have, asked := sum(widths), sum(more)
+		if asked <= wide {
+			copy(widths, more)
+			continue
 		}
-	case sumWant > g.wide:
 		for i := range widths {
-			widths[i] = least[i] + (want[i]-least[i])*(g.wide-sumLeast)/(sumWant-sumLeast)
+			widths[i] += (more[i] - widths[i]) * (wide - have) / (asked - have)
 		}
-	default:
-		for i := range widths {
-			widths[i] += want[i] / sumWant * (g.wide - sumWant)
-		}
+		return widths
+	}
+	grow := wide / sum(widths)
+	for i := range widths {
+		widths[i] *= grow
 	}
 	return widths
+}
+
+func sum(list []float64) float64 {
+	total := 0.
+	for _, v := range list {
+		total += v
+	}
+	return total
 }
 
 func (p *printer) gridHead(g *grid) {
