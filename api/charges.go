@@ -82,7 +82,11 @@ func (s *Server) GetCharges(c *gin.Context, id openapi.RoundPath) {
 		if err != nil {
 			return reply{}, err
 		}
-		return documentReply(c, "charges", chargesDocument(&b.Round, charges, names, actor))
+		d, err := newDocument(ctx, c, tx)
+		if err != nil {
+			return reply{}, err
+		}
+		return documentReply(c, "charges", chargesDocument(d, &b.Round, charges, names, actor.Currency))
 	})
 }
 
@@ -200,6 +204,10 @@ func (s *Server) GetStatement(c *gin.Context, id openapi.RoundPath, site openapi
 		if wanted(c) == asJSON {
 			return jsonReply(http.StatusOK, statement)
 		}
-		return documentReply(c, "statement", statementDocument(statement, actor))
+		d, err := newDocument(ctx, c, tx)
+		if err != nil {
+			return reply{}, err
+		}
+		return documentReply(c, "statement", statementDocument(d, statement, actor.Currency))
 	})
 }

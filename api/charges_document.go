@@ -21,8 +21,8 @@ func (p wireParts) rows() [][2]string {
 		{"Credit of suppliers, taken off", p.Credit}, {"Levelled, so that nobody pays more than alone", p.Levelled}, {"To pay", p.Charged}, {"Paid", p.Paid}, {"Owed", p.Owed}}
 }
 
-func statementDocument(s wireStatement, actor postgres.Actor) *render.Document {
-	money := render.Money(actor.Currency.Digits(), string(actor.Currency))
+func statementDocument(d *render.Document, s wireStatement, c domain.Currency) *render.Document {
+	money := render.Money(c.Digits(), string(c))
 	parts := &render.Table{Name: "charges", Title: "What it costs", Columns: []render.Column{{Title: "What"}, {Title: "Amount", As: money}},
 		Rows: func(yield func([]render.Cell) bool) {
 			for _, r := range s.Parts.rows() {
@@ -35,11 +35,13 @@ func statementDocument(s wireStatement, actor postgres.Actor) *render.Document {
 	if s.Alone != nil {
 		figures = append(figures, render.Figure{Label: "Alone it would have cost", Value: *s.Alone, As: money, Note: "as it was planned"})
 	}
-	return &render.Document{Title: "Statement of " + s.SiteName, Subtitle: s.Name, Date: actor.At, Lang: "en", Sections: []render.Section{
+	d.Title, d.Subtitle = "Statement of "+s.SiteName, s.Name
+	d.Sections = []render.Section{
 		{Blocks: []render.Block{render.Paragraph(basisWords[s.Basis]), figures}},
 		{Blocks: []render.Block{parts}},
 		{Blocks: []render.Block{s.linesTable(money), s.paymentsTable(money)}},
-	}}
+	}
+	return d
 }
 
 func (s *wireStatement) linesTable(money render.Format) *render.Table {
@@ -83,8 +85,8 @@ func counted(n *domain.Pieces) string {
 	return n.String()
 }
 
-func chargesDocument(round *domain.Round, w wireCharges, names map[domain.SiteID]string, actor postgres.Actor) *render.Document {
-	money := render.Money(actor.Currency.Digits(), string(actor.Currency))
+func chargesDocument(d *render.Document, round *domain.Round, w wireCharges, names map[domain.SiteID]string, c domain.Currency) *render.Document {
+	money := render.Money(c.Digits(), string(c))
 	column := func(title string) render.Column { return render.Column{Title: title, As: money, Sum: true} }
 	rows := slices.Clone(w.Sites)
 	table := &render.Table{Name: "charges", Title: "Who pays what",
@@ -106,5 +108,7 @@ func chargesDocument(round *domain.Round, w wireCharges, names map[domain.SiteID
 	if !w.Levelled {
 		blocks = append(blocks, render.Box{Kind: render.Note, Lines: []string{"All of it costs more than the sites would pay alone together: some pay more than alone, and nothing can be levelled."}})
 	}
-	return &render.Document{Title: "Who pays what", Subtitle: round.Name, Date: actor.At, Lang: "en", Sections: []render.Section{{Blocks: blocks}}}
+	d.Title, d.Subtitle = "Who pays what", round.Name
+	d.Sections = []render.Section{{Blocks: blocks}}
+	return d
 }
