@@ -163,17 +163,17 @@ func (x *comparison) caterpillar() *render.Caterpillar {
 func (x *comparison) groupsTable() *render.Table {
 	as, share := x.as(), render.Percent(0)
 	t := &render.Table{Name: "groups", Columns: []render.Column{{Name: "group", Title: "Group"}, {Name: "batches", Title: "Batches", As: render.Number(0, "")},
-		{Name: "value", Title: x.Measure.Title, As: as}, {Name: "low_95", Title: "95 times in 100 from", As: as}, {Name: "high_95", Title: "to", As: as},
-		{Name: "shrunk", Title: "Drawn to the others", As: as}, {Name: "best_third", Title: "Chance of the best third", As: share}, {Name: "worst_third", Title: "of the worst", As: share}, {Name: "verdict", Title: "Verdict"}},
+		{Name: "value", Title: x.Measure.Title, As: as}, {Name: "verdict", Title: "Verdict"}, {Name: "low_95", Title: "95 times in 100 from", As: as}, {Name: "high_95", Title: "to", As: as},
+		{Name: "shrunk", Title: "Drawn to the others", As: as}, {Name: "best_third", Title: "Chance of the best third", As: share}, {Name: "worst_third", Title: "of the worst", As: share}},
 		Note: "Where there is a dash, nobody can tell; a single batch has no interval."}
-	row := func(name string, g *domain.GroupSum) []render.Cell {
-		return render.Row(append([]string{name, fmt.Sprint(g.Batches), x.literal(g.Value)}, x.ends(g.Interval)...)...)
+	row := func(name string, g *domain.GroupSum, verdict string) []render.Cell {
+		return render.Row(append([]string{name, fmt.Sprint(g.Batches), x.literal(g.Value), verdict}, x.ends(g.Interval)...)...)
 	}
 	var rows [][]render.Cell
 	for _, g := range x.Groups {
-		rows = append(rows, append(row(g.Name, &g.GroupSum), render.Row(x.literal(g.Shrunk), hundredths(g.Best), hundredths(g.Worst), verdictWords[g.Verdict])...))
+		rows = append(rows, append(row(g.Name, &g.GroupSum, verdictWords[g.Verdict]), render.Row(x.literal(g.Shrunk), hundredths(g.Best), hundredths(g.Worst))...))
 	}
-	t.Rows = slices.Values(append(rows, row("All together", &x.All)))
+	t.Rows = slices.Values(append(rows, row("All together", &x.All, "")))
 	return t
 }
 

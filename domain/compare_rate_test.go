@@ -181,6 +181,25 @@ func TestFalseSignals(t *testing.T) {
 	}
 }
 
+// Where all sites differ as sites do, being outside the limits is to be unlike the others
+// even so. The winsorised φ of the published method takes sites for a little more alike
+// than they are, so that more are outside than one in twenty and one in five hundred.
+func TestSignalsAmongSitesThatDiffer(t *testing.T) {
+	t.Parallel()
+	var look, different tally
+	for seed := range *coops {
+		h := (&herd{r: rand.New(rand.NewPCG(uint64(seed), 7)), sites: 24, between: 0.3, batches: func(r *rand.Rand) int { return 3 + r.IntN(18) }}).make()
+		for _, g := range h.compare("survival").Groups {
+			look.take(g.Verdict != domain.NoDifference)
+			different.take(g.Verdict == domain.Different)
+		}
+	}
+	t.Logf("sites that all differ by 0.3 of log odds: outside 95 %%: %s; outside 99.8 %%: %s", look, different)
+	if look.percent() > 12+slack(0.12, look.of) || different.percent() > 2+slack(0.02, different.of) {
+		t.Errorf("%s and %s of sites are outside the limits", look, different)
+	}
+}
+
 // A site that is truly worse is found, the surer the more batches it has.
 func TestWorseSiteIsFound(t *testing.T) {
 	t.Parallel()

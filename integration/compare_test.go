@@ -193,7 +193,7 @@ func TestComparisonInEveryRepresentation(t *testing.T) {
 		}
 	}
 	lines, err := csv.NewReader(bytes.NewReader(s.do("GET", comparison+".csv"+query[comparison], s.coordinator, nil).body)).ReadAll()
-	if err != nil || len(lines) != 14 || lines[12][0] != "School L" || lines[12][8] != "different" || number(t, lines[12][2]) != 100*number(t, said.at("/groups/11/sum/value")) {
+	if err != nil || len(lines) != 14 || lines[12][0] != "School L" || lines[12][3] != "different" || number(t, lines[12][2]) != 100*number(t, said.at("/groups/11/sum/value")) {
 		t.Errorf("%v: %v", err, lines)
 	}
 	for query, words := range map[string]string{"": "different", "&chart=caterpillar": "School L"} {
@@ -201,4 +201,32 @@ func TestComparisonInEveryRepresentation(t *testing.T) {
 			t.Errorf("the picture %q does not say %s: %.300s", query, words, svg)
 		}
 	}
+}
+
+// What is remembered of a site is not used once its journal or the registry has changed,
+// by whichever instance of the service.
+func TestComparisonIsNeverStale(t *testing.T) {
+	t.Parallel()
+	s := newService(t)
+	p := newPond(s)
+	id := p.grown("one", "first", 0, grownBatch{1000, 900, 360, 525, "0.10", "1.00", "20.00"})
+	twin := s.twin()
+	ask := func(query string, want map[string]string) {
+		t.Helper()
+		for _, instance := range []*service{s, twin} {
+			instance.do("GET", "/v1/comparison?"+query, s.coordinator, nil).want(http.StatusOK).wantAt(want)
+		}
+	}
+	ask("measure=cost_per_kg&group=tag", map[string]string{"/groups/0/key": "red", "/all/numerator": "645"})
+	ask("measure=net_yield&group=season", map[string]string{"/groups/0/key": "first", "/all/denominator": "5"})
+
+	s.do("PATCH", "/v1/batches/"+id, s.coordinator, members{"season": "second"}, "If-Match", "*").want(http.StatusOK)
+	ask("measure=survival&group=season", map[string]string{"/groups/0/key": "second", "/groups/1": ""})
+	twin.do("PATCH", "/v1/sites/"+p.site, s.coordinator, members{"tags": []string{"blue"}}, "If-Match", "*").want(http.StatusOK)
+	ask("measure=survival&group=tag", map[string]string{"/groups/0/key": "blue", "/groups/1/key": "red"})
+	s.do("PATCH", "/v1/units/"+p.a, s.coordinator, members{"water_volume_l": 8000}, "If-Match", "*").want(http.StatusOK)
+	ask("measure=net_yield", map[string]string{"/all/denominator": "8"})
+	twin.post(s.keeper, []members{p.entry("expense", day(100), members{"category": "energy", "amount": "30.00", "paid": true})}).want(http.StatusOK).became("created")
+	ask("measure=cost_per_kg", map[string]string{"/all/numerator": "675"})
+	ask("measure=energy_cost_per_kg", map[string]string{"/all/numerator": "30"})
 }
