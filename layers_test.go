@@ -144,7 +144,7 @@ func TestNoTestingInTheBinary(t *testing.T) {
 	t.Parallel()
 	all, _ := packages(t)
 	forTests := func(i string) bool {
-		return within(i, []string{"testing", module + "/postgres/postgrestest", "github.com/testcontainers/", "pgregory.net/rapid", "github.com/stretchr/testify", "github.com/chromedp/"})
+		return within(i, []string{"testing", module + "/postgres/postgrestest", module + "/api/render/rendertest", "github.com/testcontainers/", "pgregory.net/rapid", "github.com/stretchr/testify", "github.com/chromedp/"})
 	}
 	if trail := trailTo(all, module, exempt, forTests); trail != nil {
 		t.Errorf("the binary needs what is for tests: %s", strings.Join(trail, " → "))
@@ -198,7 +198,7 @@ func TestCallsInTheirPlace(t *testing.T) {
 				case of == "time" && slices.Contains(clock, what), of == "math/rand/v2" && !slices.Contains([]string{"New", "NewPCG", "Rand"}, what):
 					ok = !inDomain
 				case (of == "os" || of == "syscall") && slices.Contains(environment, what):
-					ok = at == "" && name == "main.go" || at == "postgres/postgrestest"
+					ok = at == "" && name == "main.go" || at == "postgres/postgrestest" || at == "api/render/rendertest"
 				case of == "" && slices.Contains(operators, what):
 					ok = at == "" || at == "postgres"
 				}
