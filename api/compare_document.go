@@ -113,10 +113,10 @@ func (x *comparison) funnel() *render.Funnel {
 	if x.All.Value != nil {
 		f.Centre = x.shown(*x.All.Value)
 	}
-	least, most := math.Inf(1), 0.0
+	most := 0.0
 	for _, g := range x.Groups {
 		if g.Worth != nil {
-			least, most = min(least, *g.Worth), max(most, *g.Worth)
+			most = max(most, *g.Worth)
 			f.Dots = append(f.Dots, render.Dot{Name: g.Name, Size: *g.Worth, Value: x.shown(*g.Value), Verdict: drawn(g.Verdict)})
 		}
 	}
@@ -125,7 +125,7 @@ func (x *comparison) funnel() *render.Funnel {
 	}
 	const steps = 60
 	for i := range steps + 1 {
-		worth := least * math.Pow(1.05*most/least, float64(i)/steps)
+		worth := most * math.Pow(40, float64(i)/steps) / 36 // past the smallest and the largest, so that it is seen to be a funnel
 		if in95, in998 := x.Funnel(x.Measure.Scale, worth); in95 != nil {
 			f.Limits = append(f.Limits, render.Limit{Size: worth, Low95: x.shown(in95[0]), High95: x.shown(in95[1]), Low998: x.shown(in998[0]), High998: x.shown(in998[1])})
 		}
@@ -142,7 +142,7 @@ func (x *comparison) signals() string {
 	for _, g := range x.Groups {
 		n[g.Verdict]++
 	}
-	return fmt.Sprintf("Of %d groups %d are different, and %d are worth a look.", len(x.Groups)-n[""], n[domain.Different], n[domain.WorthALook])
+	return fmt.Sprintf("Different: %d of %d groups. Worth a look: %d.", n[domain.Different], len(x.Groups)-n[""], n[domain.WorthALook])
 }
 
 // caterpillar shows the groups of which the interval is known, by name.
@@ -162,7 +162,7 @@ func (x *comparison) caterpillar() *render.Caterpillar {
 
 func (x *comparison) groupsTable() *render.Table {
 	as, share := x.as(), render.Percent(0)
-	t := &render.Table{Name: "groups", Columns: []render.Column{{Name: "group", Title: "Group"}, {Name: "batches", Title: "Batches", As: render.Number(0, "")},
+	t := &render.Table{Name: "groups", Title: "Value, interval and verdict", Columns: []render.Column{{Name: "group", Title: "Group"}, {Name: "batches", Title: "Batches", As: render.Number(0, "")},
 		{Name: "value", Title: x.Measure.Title, As: as}, {Name: "verdict", Title: "Verdict"}, {Name: "low_95", Title: "95 times in 100 from", As: as}, {Name: "high_95", Title: "to", As: as},
 		{Name: "shrunk", Title: "Drawn to the others", As: as}, {Name: "best_third", Title: "Chance of the best third", As: share}, {Name: "worst_third", Title: "of the worst", As: share}},
 		Note: "Where there is a dash, nobody can tell; a single batch has no interval."}
@@ -206,7 +206,7 @@ func (x *comparison) recordsTable() *render.Table {
 }
 
 func (x *comparison) leftOutTable() *render.Table {
-	t := &render.Table{Name: "left_out", Columns: []render.Column{{Name: "group", Title: "Group"}, {Name: "reason", Title: "Why"}, {Name: "batches", Title: "Batches", As: render.Number(0, "")}}}
+	t := &render.Table{Name: "left_out", Title: "Batches that are in no value", Columns: []render.Column{{Name: "group", Title: "Group"}, {Name: "reason", Title: "Why"}, {Name: "batches", Title: "Batches", As: render.Number(0, "")}}}
 	var rows [][]render.Cell
 	add := func(name string, list []domain.LeftOut) {
 		for _, l := range list {
@@ -262,7 +262,7 @@ func (x *costComparison) bridge() *render.Bridge {
 }
 
 func (x *costComparison) partsTable() *render.Table {
-	t := &render.Table{Name: "parts", Columns: []render.Column{{Name: "driver", Title: "Driver"}, {Name: "amount", Title: "Of the difference", As: x.as(), Sum: true},
+	t := &render.Table{Name: "parts", Title: "What each adds to the difference", Columns: []render.Column{{Name: "driver", Title: "Driver"}, {Name: "amount", Title: "Of the difference", As: x.as(), Sum: true},
 		{Name: "here", Title: "Here", As: render.Number(4, "")}, {Name: "there", Title: "There", As: render.Number(4, "")}, {Name: "unit", Title: "Unit"}}}
 	var rows [][]render.Cell
 	for _, p := range x.List(x.currency) {
@@ -274,7 +274,7 @@ func (x *costComparison) partsTable() *render.Table {
 
 func (x *costComparison) sumsTable() *render.Table {
 	money := render.Money(x.currency.Digits(), string(x.currency))
-	t := &render.Table{Name: "sums", Columns: []render.Column{{Name: "what", Title: "Cost"}, {Name: "here", Title: "Here", As: money, Sum: true}, {Name: "there", Title: "There", As: money, Sum: true}},
+	t := &render.Table{Name: "sums", Title: "All cost of the batches", Columns: []render.Column{{Name: "what", Title: "Cost"}, {Name: "here", Title: "Here", As: money, Sum: true}, {Name: "there", Title: "There", As: money, Sum: true}},
 		Note: fmt.Sprintf("Here %d closed batches with %.0f kg harvested, there %d with %.0f kg.", x.Here.Batches, x.Here.Harvested.Kilograms(), x.There.Batches, x.There.Harvested.Kilograms())}
 	f := x.currency.Format
 	t.Rows = slices.Values([][]render.Cell{

@@ -3,6 +3,7 @@ package api
 import (
 	"cmp"
 	"fmt"
+	"slices"
 	"strconv"
 
 	"shoalbook/api/render"
@@ -21,7 +22,7 @@ func orderDocument(v *postgres.OrderView, names *postgres.OrderPaper, currency d
 	money := render.Money(currency.Digits(), string(currency))
 	unit := cmp.Or(names.Unit, "fish")
 	if v.MeanWeight != nil {
-		figures = append(figures, render.Figure{Label: "Mean weight, as offered", Value: decimal(v.MeanWeight).String(), As: render.Number(3, "g")})
+		figures = append(figures, render.Figure{Label: "Mean weight, as offered", Value: decimal(v.MeanWeight).String(), As: render.Exact("g")})
 	}
 	if v.Version > 1 {
 		figures = append(figures, render.Figure{Label: "Version", Value: strconv.FormatInt(v.Version, 10), As: render.Number(0, ""), Note: "It takes the place of all earlier ones."})
@@ -33,15 +34,15 @@ func orderDocument(v *postgres.OrderView, names *postgres.OrderPaper, currency d
 	s := v.Sums
 	total := render.Figures{
 		{Label: "Ordered", Value: strconv.FormatInt(int64(s.Ordered), 10), As: render.Number(0, unit)},
-		{Label: "Price", Value: currency.Format(s.Price), As: money},
-		{Label: "For the order", Value: currency.Format(s.FeeOrder), As: money},
-		{Label: "For the drops", Value: currency.Format(s.FeeDrop), As: money},
-		{Label: "For the way", Value: currency.Format(s.FeeRoute), As: money},
 		{Label: "To pay", Value: currency.Format(s.Cost()), As: money},
 	}
 	if s.Deposit > 0 {
 		total = append(total, render.Figure{Label: "Of that with the order", Value: currency.Format(s.Deposit), As: money})
 	}
+	costs := &render.Table{Name: "costs", Title: "What is to be paid for", Columns: []render.Column{{Name: "what", Title: "What"}, {Name: "amount", Title: "Amount", As: money}},
+		Total: render.Row("To pay", currency.Format(s.Cost())),
+		Rows: slices.Values([][]render.Cell{render.Row("Price", currency.Format(s.Price)), render.Row("For the order", currency.Format(s.FeeOrder)),
+			render.Row("For the drops", currency.Format(s.FeeDrop)), render.Row("For the way", currency.Format(s.FeeRoute))})}
 	terms := []string{fmt.Sprintf("Dead on arrival: up to %s in 100 are allowed for, as offered.", v.DeathsPercent.Format()),
 		fmt.Sprintf("Short counts: up to %s in 100 are allowed for, as offered.", v.ShortPercent.Format())}
 	if names.Unit != "" {
@@ -50,13 +51,13 @@ func orderDocument(v *postgres.OrderView, names *postgres.OrderPaper, currency d
 	if v.ExpiresOn != nil {
 		terms = append(terms, "It keeps until "+v.ExpiresOn.String()+" at least.")
 	}
-	d.Sections = append(d.Sections, render.Section{Title: "What it costs", Blocks: []render.Block{total, render.Box{Kind: render.Note, Title: "Terms", Lines: terms}}})
+	d.Sections = append(d.Sections, render.Section{Title: "What it costs", Blocks: []render.Block{total, costs, render.Box{Kind: render.Note, Title: "Terms", Lines: terms}}})
 	return d
 }
 
 // orderTable has the lines of an order in the order of the way.
 func orderTable(v *postgres.OrderView, names *postgres.OrderPaper, unit string) *render.Table {
-	return &render.Table{Name: "lines", Title: "Lines",
+	return &render.Table{Name: "lines", Title: "Lines of the order",
 		Columns: []render.Column{{Name: "order", Title: "Order"}, {Name: "arrives_on", Title: "Day", As: render.Date()}, {Name: "km", Title: "Way", As: render.Number(1, "km")},
 			{Name: "site", Title: "Site"}, {Name: "unit", Title: "Tank"}, {Name: "quantity", Title: "Quantity", As: render.Number(0, unit), Sum: true}},
 		Rows: func(yield func([]render.Cell) bool) {
