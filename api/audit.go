@@ -153,6 +153,17 @@ var sayings = map[string]func(context.Context, *postgres.Tx, []postgres.LineID, 
 	"round":       rounds.said,
 	"request":     requests.said,
 	"quote":       quotes.said,
+	"funding":     grants.said,
+	"grant_cost":  grantCosts.said,
+	"indicator":   indicators.said,
+	"report":      reports.said,
+	"report_link": func(ctx context.Context, tx *postgres.Tx, lines []postgres.LineID, put put) error {
+		found, err := tx.SaidOfLinks(ctx, lines)
+		for _, f := range found {
+			put(f.Line, f.After, newWireReportLink(f.Facts))
+		}
+		return err
+	},
 	"token": func(ctx context.Context, tx *postgres.Tx, lines []postgres.LineID, put put) error {
 		found, err := tx.SaidOfTokens(ctx, lines)
 		for _, f := range found {

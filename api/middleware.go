@@ -129,6 +129,9 @@ var tokenText = regexp.MustCompile(`shoal_[0-9A-Za-z]+`)
 
 // loggedPath keeps a token out of the log that somebody put into the path.
 func loggedPath(path string) string {
+	if strings.HasPrefix(path, sharedPath) {
+		return sharedPath + "…"
+	}
 	if len(path) > 200 {
 		path = path[:200]
 	}

@@ -42,8 +42,12 @@ func newLimits(r Rates, now func() time.Time) *limits {
 func (l *limits) limit(c *gin.Context) {
 	r := requestOf(c)
 	if r.operation.public {
-		c.Next()
-		return
+		secret, err := domain.TokenOfDigits(c.Param("link"))
+		if err != nil { // there is none, or it is made up
+			c.Next()
+			return
+		}
+		r.credential.Coop, r.credential.TokenHash = secret.Coop, secret.Hash()
 	}
 	now := l.now()
 	token, coop := string(r.credential.TokenHash[:]), string(r.credential.Coop[:])
@@ -59,7 +63,7 @@ func (l *limits) limit(c *gin.Context) {
 	}
 	l.tell(c, "token", l.tokens, token, now)
 	c.Next()
-	if c.Writer.Status() != http.StatusUnauthorized {
+	if status := c.Writer.Status(); status != http.StatusUnauthorized && !(r.operation.public && status == http.StatusNotFound) {
 		l.coops.take(coop, now)
 	}
 }
@@ -68,7 +72,7 @@ func (l *limits) limit(c *gin.Context) {
 // by then, so that nobody waits for the slow line of somebody else.
 func (l *limits) turn(c *gin.Context) {
 	r := requestOf(c)
-	if r.operation.public {
+	if r.credential.Coop.IsZero() {
 		c.Next()
 		return
 	}

@@ -40,7 +40,7 @@ func suffixed(h http.Handler) http.Handler {
 	}
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		at := strings.LastIndexByte(r.URL.Path, '.')
-		if at < 0 || r.Method != http.MethodGet || !strings.HasPrefix(r.URL.Path, "/v1/") {
+		if at < 0 || r.Method != http.MethodGet || !strings.HasPrefix(r.URL.Path, "/v1/") && !strings.HasPrefix(r.URL.Path, sharedPath) {
 			h.ServeHTTP(w, r)
 			return
 		}

@@ -20,6 +20,7 @@ var (
 	bookkeepers  = []domain.Role{domain.Coordinator, domain.Keeper, domain.Treasurer}
 	visitors     = []domain.Role{domain.Coordinator, domain.Adviser}
 	answerers    = []domain.Role{domain.Coordinator, domain.Adviser, domain.Keeper}
+	audience     = []domain.Role{domain.Coordinator, domain.Adviser, domain.Treasurer, domain.Funder, domain.Auditor} // of reports that were issued
 	recorders    = []domain.Role{domain.Coordinator, domain.Adviser, domain.Keeper, domain.Treasurer}
 )
 
@@ -120,18 +121,42 @@ var mayAsk = map[string][]domain.Role{
 	"listSeals":              offices,
 	"getSeal":                offices,
 
-	"listDeliveries":     readers,
-	"recordDeliveries":   stockers,
-	"getDelivery":        readers,
-	"reverseDelivery":    stockers,
-	"compareAllotments":  offices,
-	"fixAllotment":       coordinators,
-	"listClaims":         readers,
-	"answerClaim":        treasurers,
-	"getCharges":         readers,
-	"recordRoundPayment": treasurers,
-	"getStatement":       readers,
-	"getSupplierRecord":  readers,
+	"listDeliveries":        readers,
+	"recordDeliveries":      stockers,
+	"getDelivery":           readers,
+	"reverseDelivery":       stockers,
+	"compareAllotments":     offices,
+	"fixAllotment":          coordinators,
+	"listClaims":            readers,
+	"answerClaim":           treasurers,
+	"getCharges":            readers,
+	"recordRoundPayment":    treasurers,
+	"getStatement":          readers,
+	"getSupplierRecord":     readers,
+	"listGrants":            offices,
+	"createGrant":           coordinators,
+	"getGrant":              offices,
+	"reviseGrant":           coordinators,
+	"listGrantCosts":        offices,
+	"createGrantCost":       treasurers,
+	"getGrantCost":          offices,
+	"reviseGrantCost":       treasurers,
+	"listIndicators":        offices,
+	"createIndicator":       coordinators,
+	"getIndicator":          offices,
+	"reviseIndicator":       coordinators,
+	"getIndicatorCatalogue": readers,
+	"listReports":           audience,
+	"createReport":          coordinators,
+	"getReport":             audience,
+	"reviseReport":          coordinators,
+	"getReportDocument":     audience,
+	"issueReport":           coordinators,
+	"checkReport":           audience,
+	"createRestatement":     coordinators,
+	"listReportLinks":       coordinators,
+	"createReportLink":      coordinators,
+	"revokeReportLink":      coordinators,
 }
 
 // mayRecord says who may record entries of each kind, and reverse them.

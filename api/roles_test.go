@@ -9,6 +9,9 @@ import (
 	"shoalbook/domain"
 )
 
+// forFunders is what a funder may ask for: reports that were issued to it.
+var forFunders = []string{"listReports", "getReport", "getReportDocument", "checkReport"}
+
 // That a token goes no further than its member rests on this: a coordinator, whose
 // tokens may have any role, may do everything that any role may.
 func TestCoordinatorsMayDoEverything(t *testing.T) {
@@ -19,7 +22,7 @@ func TestCoordinatorsMayDoEverything(t *testing.T) {
 				t.Errorf("%s is not for a coordinator", what)
 			}
 			for _, role := range roles {
-				if role == domain.Funder || !slices.Contains(domain.Roles, role) {
+				if role == domain.Funder && !slices.Contains(forFunders, what) || !slices.Contains(domain.Roles, role) {
 					t.Errorf("%s is for a %s", what, role)
 				}
 			}

@@ -32,6 +32,11 @@ type (
 	DepositID   = ID[Deposit]
 	DeliveryID  = ID[Delivery]
 	ClaimID     = ID[DropClaim]
+	GrantID     = ID[Grant]
+	GrantCostID = ID[GrantCost]
+	IndicatorID = ID[Indicator]
+	ReportID    = ID[Report]
+	LinkID      = ID[ReportLink]
 )
 
 var errID = errors.New("not a UUID such as 0190b2a4-5f3e-7c1a-9d2b-3f4e5a6b7c8d")

@@ -130,3 +130,10 @@ func toWords(raw [8 * tokenWords]byte) (words [tokenWords]uint64) {
 	}
 	return words
 }
+
+// Digits returns the secret without its prefix, for an address: it opens what it was made
+// for, and is no token.
+func (t Token) Digits() string { return strings.TrimPrefix(t.text, tokenPrefix) }
+
+// TokenOfDigits reads what [Token.Digits] returns.
+func TokenOfDigits(digits string) (Token, error) { return ParseToken(tokenPrefix + digits) }

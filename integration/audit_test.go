@@ -99,6 +99,19 @@ func TestEveryWriteLeavesALine(t *testing.T) {
 	asked := s.create("/v1/rounds/"+call.round+"/requests", call.asks(nil))
 	quoted := s.create("/v1/rounds/"+call.round+"/quotes", call.quotes(nil))
 
+	funder := s.create("/v1/parties", members{"name": "Lake Foundation", "roles": []string{"funder"}})
+	granted := members{"funder_id": funder, "title": "Fish for schools", "starts_on": "2026-01-01", "ends_on": "2026-12-31", "currency": "EUR",
+		"sites": []members{{"site_id": p.site}}, "lines": []members{{"code": "pumps", "title": "Pumps", "amount": "90.00"}}}
+	grant := s.create("/v1/grants", granted)
+	cost := s.create("/v1/grant-costs", members{"grant_id": grant, "line": "pumps", "equipment_id": pump, "percent": 50})
+	reported := members{"grant_id": grant, "starts_on": "2026-01-01", "ends_on": "2026-01-31", "title": "January"}
+	report, old := s.create("/v1/reports", reported), s.create("/v1/reports", reported)
+	s.do("POST", "/v1/reports/"+old+"/issue", s.coordinator, nil, "Idempotency-Key", newText()).want(http.StatusCreated)
+	link := s.do("POST", "/v1/reports/"+old+"/links", s.coordinator, `{"name":"the board","expires_at":"2099-01-01T00:00:00Z"}`, "Idempotency-Key", newText()).want(http.StatusCreated).at("/id")
+	indicator := members{"code": "eaten", "title": "Eaten", "definition": "Fish eaten.", "unit": "kg", "formula": "eaten_kg", "measure": "unit", "direction": "rising", "result": "output"}
+	defined := s.create("/v1/indicators", indicator)
+	indicator["code"] = "eaten_or_given"
+
 	tried := map[string]bool{}
 	for _, c := range []struct {
 		operation string
@@ -137,6 +150,18 @@ func TestEveryWriteLeavesALine(t *testing.T) {
 		{"createQuote", "", call.quotes(nil), "", "", "fee_order=20.00"},
 		{"reviseQuote", quoted, `{"fee_order":"25.00"}`, "", "fee_order=20.00", "fee_order=25.00"},
 		{"setRoundState", call.round, `{"state":"closed"}`, "", "state=open", "state=closed"},
+		{"createIndicator", "", indicator, "", "", "code=eaten_or_given"},
+		{"reviseIndicator", defined, `{"formula":"eaten_kg + given_kg"}`, "", "formula=eaten_kg", "formula=eaten_kg + given_kg"},
+		{"createGrant", "", granted, "", "", "currency=EUR"},
+		{"reviseGrant", grant, `{"portion_g":60}`, "", "portion_g=50", "portion_g=60"},
+		{"createGrantCost", "", members{"grant_id": grant, "line": "pumps", "equipment_id": pump, "percent": 10}, "", "", "percent=10"},
+		{"reviseGrantCost", cost, `{"percent":20}`, "", "percent=50", "percent=20"},
+		{"createReport", "", reported, "", "", "state=draft"},
+		{"reviseReport", report, `{"title":"The first month"}`, "", "title=January", "title=The first month"},
+		{"issueReport", report, nil, "", "state=draft", "state=issued"},
+		{"createRestatement", "", `{"reason":"One sale was missing."}`, "", "", "reason=One sale was missing."},
+		{"createReportLink", "", `{"name":"the minister","expires_at":"2099-01-01T00:00:00Z"}`, "", "", "name=the minister"},
+		{"revokeReportLink", link, nil, "", "revoked_at=<nil>", "name=the board"},
 		{"createToken", "", `{"name":"screen","role":"adviser"}`, "", "", "name=screen"},
 		{"revokeToken", spare, nil, "", "revoked_at=<nil>", "name=spare"},
 	} {
@@ -157,6 +182,8 @@ func TestEveryWriteLeavesALine(t *testing.T) {
 			home = c.site
 		case c.operation == "createRequest" || c.operation == "createQuote":
 			home = call.round
+		case c.operation == "createRestatement" || c.operation == "createReportLink":
+			home = old
 		}
 		r := s.do(o.method, strings.NewReplacer("{id}", home, "{period_id}", c.id).Replace(o.path), token, c.body, headers...)
 		if r.status >= 300 {
@@ -179,6 +206,14 @@ func TestEveryWriteLeavesALine(t *testing.T) {
 			noun = "water_limit"
 		case "roundstate":
 			noun = "round"
+		case "grant":
+			noun = "funding"
+		case "grantcost":
+			noun = "grant_cost"
+		case "restatement":
+			noun = "report"
+		case "reportlink":
+			noun = "report_link"
 		}
 		action := map[bool]string{true: "created", false: "changed"}[strings.HasPrefix(c.operation, "create")]
 		site := c.site

@@ -174,6 +174,16 @@ func (d *drawer) text(of string, s *openapi3.Schema, name string) string {
 	switch {
 	case name == "zone":
 		return zones.Draw(d.t, name)
+	case name == "currency":
+		return pick(d.t, name, []string{"EUR", "ZMW", "UGX"})
+	case name == "formula" && !d.oneIn(4):
+		return pick(d.t, name, []string{"harvested_kg", "eaten_kg + given_kg"})
+	case name == "unit" && !d.oneIn(4):
+		return "kg"
+	case name == "line":
+		return pick(d.t, name, []string{"feed", "people"})
+	case of == "ReportCode" && !d.oneIn(8):
+		return pick(d.t, name, []string{"production", "sales", "c_1", "c_2", "c_3", "c_4", "c_5", "c_6", "c_7"})
 	case name == "name":
 		return words.Draw(d.t, name) + "x"
 	case of == "SpeciesCode" && !d.oneIn(8):

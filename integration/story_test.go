@@ -3,6 +3,7 @@ package integration_test
 import (
 	"bytes"
 	"encoding/json"
+	"fmt"
 	"maps"
 	"net/http"
 	"path"
@@ -57,6 +58,21 @@ func newStory(s *service, mark string) *story {
 	} else { // of each there is one
 		y.creates("createLimit", 49, map[string]any{"parameter": "no2"})
 	}
+	// Codes of indicators are of the co-operative.
+	if n := len(y.do("GET", "/v1/indicators", y.coordinator, nil).want(http.StatusOK).ids()); n == 0 {
+		y.creates("createIndicator", 54, nil)
+	} else {
+		y.creates("createIndicator", 54, map[string]any{"code": fmt.Sprint("own_", n)})
+	}
+	y.creates("createGrant", 52, nil)
+	y.creates("createGrantCost", 53, nil)
+	y.creates("createReport", 58, map[string]any{"title": "Still a draft"})
+	y.creates("createReport", 55, nil)
+	y.made = append(y.made, y.do("POST", "/v1/reports/"+y.id(55)+"/issue", y.coordinator, nil, "Idempotency-Key", newText()).want(http.StatusCreated))
+	link := operationOf(y.t, "createReportLink")
+	shared := y.do("POST", "/v1/reports/"+y.id(55)+"/links", y.coordinator, y.told(link.example(y.t)), "Idempotency-Key", newText()).want(http.StatusCreated)
+	y.ids[exampleID(56)] = shared.at("/id")
+	y.ids[exampleID(57)] = strings.TrimPrefix(shared.at("/path"), "/shared/")
 	y.client(61)
 	y.client(62)
 	y.creates("createBatch", 61, nil)

@@ -125,7 +125,10 @@ const (
 	AuditNounDelivery      AuditNoun = "delivery"
 	AuditNounEntry         AuditNoun = "entry"
 	AuditNounEquipment     AuditNoun = "equipment"
+	AuditNounFunding       AuditNoun = "funding"
+	AuditNounGrantCost     AuditNoun = "grant_cost"
 	AuditNounHeld          AuditNoun = "held"
+	AuditNounIndicator     AuditNoun = "indicator"
 	AuditNounLoop          AuditNoun = "loop"
 	AuditNounMember        AuditNoun = "member"
 	AuditNounOrderDeposit  AuditNoun = "order_deposit"
@@ -137,6 +140,8 @@ const (
 	AuditNounPurchaseOrder AuditNoun = "purchase_order"
 	AuditNounQuestion      AuditNoun = "question"
 	AuditNounQuote         AuditNoun = "quote"
+	AuditNounReport        AuditNoun = "report"
+	AuditNounReportLink    AuditNoun = "report_link"
 	AuditNounRequest       AuditNoun = "request"
 	AuditNounRound         AuditNoun = "round"
 	AuditNounRoundPayment  AuditNoun = "round_payment"
@@ -167,7 +172,13 @@ func (e AuditNoun) Valid() bool {
 		return true
 	case AuditNounEquipment:
 		return true
+	case AuditNounFunding:
+		return true
+	case AuditNounGrantCost:
+		return true
 	case AuditNounHeld:
+		return true
+	case AuditNounIndicator:
 		return true
 	case AuditNounLoop:
 		return true
@@ -190,6 +201,10 @@ func (e AuditNoun) Valid() bool {
 	case AuditNounQuestion:
 		return true
 	case AuditNounQuote:
+		return true
+	case AuditNounReport:
+		return true
+	case AuditNounReportLink:
 		return true
 	case AuditNounRequest:
 		return true
@@ -672,6 +687,24 @@ func (e DeliveryResultStatus) Valid() bool {
 	case DeliveryResultStatusCreated:
 		return true
 	case DeliveryResultStatusExists:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for Disaggregation.
+const (
+	DisaggregationSex  Disaggregation = "sex"
+	DisaggregationSite Disaggregation = "site"
+)
+
+// Valid indicates whether the value is a known member of the Disaggregation enum.
+func (e Disaggregation) Valid() bool {
+	switch e {
+	case DisaggregationSex:
+		return true
+	case DisaggregationSite:
 		return true
 	default:
 		return false
@@ -1359,6 +1392,66 @@ func (e IncidentType) Valid() bool {
 	}
 }
 
+// Defines values for IndicatorDirection.
+const (
+	IndicatorDirectionFalling IndicatorDirection = "falling"
+	IndicatorDirectionNeither IndicatorDirection = "neither"
+	IndicatorDirectionRising  IndicatorDirection = "rising"
+)
+
+// Valid indicates whether the value is a known member of the IndicatorDirection enum.
+func (e IndicatorDirection) Valid() bool {
+	switch e {
+	case IndicatorDirectionFalling:
+		return true
+	case IndicatorDirectionNeither:
+		return true
+	case IndicatorDirectionRising:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for IndicatorMeasure.
+const (
+	IndicatorMeasurePercentage IndicatorMeasure = "percentage"
+	IndicatorMeasureUnit       IndicatorMeasure = "unit"
+)
+
+// Valid indicates whether the value is a known member of the IndicatorMeasure enum.
+func (e IndicatorMeasure) Valid() bool {
+	switch e {
+	case IndicatorMeasurePercentage:
+		return true
+	case IndicatorMeasureUnit:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for IndicatorResult.
+const (
+	IndicatorResultImpact  IndicatorResult = "impact"
+	IndicatorResultOutcome IndicatorResult = "outcome"
+	IndicatorResultOutput  IndicatorResult = "output"
+)
+
+// Valid indicates whether the value is a known member of the IndicatorResult enum.
+func (e IndicatorResult) Valid() bool {
+	switch e {
+	case IndicatorResultImpact:
+		return true
+	case IndicatorResultOutcome:
+		return true
+	case IndicatorResultOutput:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for LengthType.
 const (
 	LengthTypeFork     LengthType = "fork"
@@ -1431,6 +1524,24 @@ func (e OnRefusal) Valid() bool {
 	case OnRefusalHold:
 		return true
 	case OnRefusalRefuse:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for OtherFundsKind.
+const (
+	OtherFundsKindCash   OtherFundsKind = "cash"
+	OtherFundsKindInKind OtherFundsKind = "in_kind"
+)
+
+// Valid indicates whether the value is a known member of the OtherFundsKind enum.
+func (e OtherFundsKind) Valid() bool {
+	switch e {
+	case OtherFundsKindCash:
+		return true
+	case OtherFundsKindInKind:
 		return true
 	default:
 		return false
@@ -1590,6 +1701,24 @@ func (e PointOrNullType) Valid() bool {
 	}
 }
 
+// Defines values for PortionForm.
+const (
+	PortionFormDressed PortionForm = "dressed"
+	PortionFormFillet  PortionForm = "fillet"
+)
+
+// Valid indicates whether the value is a known member of the PortionForm enum.
+func (e PortionForm) Valid() bool {
+	switch e {
+	case PortionFormDressed:
+		return true
+	case PortionFormFillet:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ProblemCode.
 const (
 	ProblemCodeAboveMost              ProblemCode = "above_most"
@@ -1608,12 +1737,14 @@ const (
 	ProblemCodeBeyondMember           ProblemCode = "beyond_member"
 	ProblemCodeBodyTooLarge           ProblemCode = "body_too_large"
 	ProblemCodeChangedMeanwhile       ProblemCode = "changed_meanwhile"
+	ProblemCodeChargedAlready         ProblemCode = "charged_already"
 	ProblemCodeClaimsOpen             ProblemCode = "claims_open"
 	ProblemCodeCostNotRestated        ProblemCode = "cost_not_restated"
 	ProblemCodeCountNeeded            ProblemCode = "count_needed"
 	ProblemCodeCreditTooLarge         ProblemCode = "credit_too_large"
 	ProblemCodeDeadlinePassed         ProblemCode = "deadline_passed"
 	ProblemCodeForbidden              ProblemCode = "forbidden"
+	ProblemCodeFormulaSyntax          ProblemCode = "formula_syntax"
 	ProblemCodeIDConflict             ProblemCode = "id_conflict"
 	ProblemCodeIdempotencyKeyRequired ProblemCode = "idempotency_key_required"
 	ProblemCodeIdempotencyKeyReused   ProblemCode = "idempotency_key_reused"
@@ -1629,15 +1760,20 @@ const (
 	ProblemCodeInvalidCursor          ProblemCode = "invalid_cursor"
 	ProblemCodeInvalidJSON            ProblemCode = "invalid_json"
 	ProblemCodeInvalidRequest         ProblemCode = "invalid_request"
+	ProblemCodeMeanOfRatios           ProblemCode = "mean_of_ratios"
 	ProblemCodeMethodNotAllowed       ProblemCode = "method_not_allowed"
+	ProblemCodeMixedUnits             ProblemCode = "mixed_units"
 	ProblemCodeMoreDeadThanCame       ProblemCode = "more_dead_than_came"
+	ProblemCodeNoDenominator          ProblemCode = "no_denominator"
 	ProblemCodeNoFishHere             ProblemCode = "no_fish_here"
 	ProblemCodeNotAcceptable          ProblemCode = "not_acceptable"
 	ProblemCodeNotAllReceived         ProblemCode = "not_all_received"
 	ProblemCodeNotAllRecorded         ProblemCode = "not_all_recorded"
+	ProblemCodeNotChargeable          ProblemCode = "not_chargeable"
 	ProblemCodeNotEnoughFish          ProblemCode = "not_enough_fish"
 	ProblemCodeNotEnoughHarvest       ProblemCode = "not_enough_harvest"
 	ProblemCodeNotFound               ProblemCode = "not_found"
+	ProblemCodeNotOver                ProblemCode = "not_over"
 	ProblemCodeNotReversible          ProblemCode = "not_reversible"
 	ProblemCodeNotSettled             ProblemCode = "not_settled"
 	ProblemCodeNotShort               ProblemCode = "not_short"
@@ -1649,6 +1785,9 @@ const (
 	ProblemCodePriceSteps             ProblemCode = "price_steps"
 	ProblemCodeQuoteExpired           ProblemCode = "quote_expired"
 	ProblemCodeQuoteWithdrawn         ProblemCode = "quote_withdrawn"
+	ProblemCodeReportDraft            ProblemCode = "report_draft"
+	ProblemCodeReportIssued           ProblemCode = "report_issued"
+	ProblemCodeReportState            ProblemCode = "report_state"
 	ProblemCodeRoundState             ProblemCode = "round_state"
 	ProblemCodeTooManyRequests        ProblemCode = "too_many_requests"
 	ProblemCodeTooPrecise             ProblemCode = "too_precise"
@@ -1656,6 +1795,8 @@ const (
 	ProblemCodeUnavailable            ProblemCode = "unavailable"
 	ProblemCodeUnknownParameter       ProblemCode = "unknown_parameter"
 	ProblemCodeUnknownReference       ProblemCode = "unknown_reference"
+	ProblemCodeUnknownSum             ProblemCode = "unknown_sum"
+	ProblemCodeUnknownUnit            ProblemCode = "unknown_unit"
 	ProblemCodeUnsupportedMediaType   ProblemCode = "unsupported_media_type"
 	ProblemCodeVersionMismatch        ProblemCode = "version_mismatch"
 	ProblemCodeWrongSite              ProblemCode = "wrong_site"
@@ -1697,6 +1838,8 @@ func (e ProblemCode) Valid() bool {
 		return true
 	case ProblemCodeChangedMeanwhile:
 		return true
+	case ProblemCodeChargedAlready:
+		return true
 	case ProblemCodeClaimsOpen:
 		return true
 	case ProblemCodeCostNotRestated:
@@ -1708,6 +1851,8 @@ func (e ProblemCode) Valid() bool {
 	case ProblemCodeDeadlinePassed:
 		return true
 	case ProblemCodeForbidden:
+		return true
+	case ProblemCodeFormulaSyntax:
 		return true
 	case ProblemCodeIDConflict:
 		return true
@@ -1739,9 +1884,15 @@ func (e ProblemCode) Valid() bool {
 		return true
 	case ProblemCodeInvalidRequest:
 		return true
+	case ProblemCodeMeanOfRatios:
+		return true
 	case ProblemCodeMethodNotAllowed:
 		return true
+	case ProblemCodeMixedUnits:
+		return true
 	case ProblemCodeMoreDeadThanCame:
+		return true
+	case ProblemCodeNoDenominator:
 		return true
 	case ProblemCodeNoFishHere:
 		return true
@@ -1751,11 +1902,15 @@ func (e ProblemCode) Valid() bool {
 		return true
 	case ProblemCodeNotAllRecorded:
 		return true
+	case ProblemCodeNotChargeable:
+		return true
 	case ProblemCodeNotEnoughFish:
 		return true
 	case ProblemCodeNotEnoughHarvest:
 		return true
 	case ProblemCodeNotFound:
+		return true
+	case ProblemCodeNotOver:
 		return true
 	case ProblemCodeNotReversible:
 		return true
@@ -1779,6 +1934,12 @@ func (e ProblemCode) Valid() bool {
 		return true
 	case ProblemCodeQuoteWithdrawn:
 		return true
+	case ProblemCodeReportDraft:
+		return true
+	case ProblemCodeReportIssued:
+		return true
+	case ProblemCodeReportState:
+		return true
 	case ProblemCodeRoundState:
 		return true
 	case ProblemCodeTooManyRequests:
@@ -1792,6 +1953,10 @@ func (e ProblemCode) Valid() bool {
 	case ProblemCodeUnknownParameter:
 		return true
 	case ProblemCodeUnknownReference:
+		return true
+	case ProblemCodeUnknownSum:
+		return true
+	case ProblemCodeUnknownUnit:
 		return true
 	case ProblemCodeUnsupportedMediaType:
 		return true
@@ -2118,6 +2283,117 @@ func (e ReceiptOrigin) Valid() bool {
 	case ReceiptOriginDonated:
 		return true
 	case ReceiptOriginOpening:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ReportEntryWhat.
+const (
+	ReportEntryWhatRecorded ReportEntryWhat = "recorded"
+	ReportEntryWhatReversed ReportEntryWhat = "reversed"
+)
+
+// Valid indicates whether the value is a known member of the ReportEntryWhat enum.
+func (e ReportEntryWhat) Valid() bool {
+	switch e {
+	case ReportEntryWhatRecorded:
+		return true
+	case ReportEntryWhatReversed:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ReportFactNoun.
+const (
+	ReportFactNounEquipment ReportFactNoun = "equipment"
+	ReportFactNounUnit      ReportFactNoun = "unit"
+)
+
+// Valid indicates whether the value is a known member of the ReportFactNoun enum.
+func (e ReportFactNoun) Valid() bool {
+	switch e {
+	case ReportFactNounEquipment:
+		return true
+	case ReportFactNounUnit:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ReportLanguage.
+const (
+	ReportLanguageEn ReportLanguage = "en"
+	ReportLanguageFr ReportLanguage = "fr"
+)
+
+// Valid indicates whether the value is a known member of the ReportLanguage enum.
+func (e ReportLanguage) Valid() bool {
+	switch e {
+	case ReportLanguageEn:
+		return true
+	case ReportLanguageFr:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ReportSpentWhat.
+const (
+	ReportSpentWhatEntry     ReportSpentWhat = "entry"
+	ReportSpentWhatEquipment ReportSpentWhat = "equipment"
+)
+
+// Valid indicates whether the value is a known member of the ReportSpentWhat enum.
+func (e ReportSpentWhat) Valid() bool {
+	switch e {
+	case ReportSpentWhatEntry:
+		return true
+	case ReportSpentWhatEquipment:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ReportState.
+const (
+	ReportStateDraft    ReportState = "draft"
+	ReportStateIssued   ReportState = "issued"
+	ReportStateRestated ReportState = "restated"
+)
+
+// Valid indicates whether the value is a known member of the ReportState enum.
+func (e ReportState) Valid() bool {
+	switch e {
+	case ReportStateDraft:
+		return true
+	case ReportStateIssued:
+		return true
+	case ReportStateRestated:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ReportTextKind.
+const (
+	ReportTextKindCaption ReportTextKind = "caption"
+	ReportTextKindSection ReportTextKind = "section"
+)
+
+// Valid indicates whether the value is a known member of the ReportTextKind enum.
+func (e ReportTextKind) Valid() bool {
+	switch e {
+	case ReportTextKindCaption:
+		return true
+	case ReportTextKindSection:
 		return true
 	default:
 		return false
@@ -2922,7 +3198,7 @@ type AuditLine struct {
 	What AuditSubject `json:"what"`
 }
 
-// AuditNoun What was changed; `period` is a time in a calendar, `held` is an entry kept outside the journal since it did not fit.
+// AuditNoun What was changed; `funding` is a grant, `period` is a time in a calendar, `held` is an entry kept outside the journal since it did not fit.
 type AuditNoun string
 
 // AuditPage A page of the audit trail.
@@ -2945,7 +3221,7 @@ type AuditSubject struct {
 	// Kind What happened.
 	Kind *EntryKind `json:"kind,omitempty"`
 
-	// Noun What was changed; `period` is a time in a calendar, `held` is an entry kept outside the journal since it did not fit.
+	// Noun What was changed; `funding` is a grant, `period` is a time in a calendar, `held` is an entry kept outside the journal since it did not fit.
 	Noun AuditNoun `json:"noun"`
 }
 
@@ -3087,6 +3363,22 @@ type BiomassBasis string
 // Bound In the unit of the parameter, up to three decimals.
 type Bound = float64
 
+// BudgetLine A heading of the budget.
+type BudgetLine struct {
+	// Amount Money in the currency of the grant.
+	//
+	// Example: 12000.00
+	Amount GrantAmount `json:"amount"`
+
+	// Code A short name that stays: small letters, digits and _.
+	//
+	// Example: production
+	Code ReportCode `json:"code"`
+
+	// Title What it is called.
+	Title string `json:"title"`
+}
+
 // Capacity What a tank can carry.
 type Capacity struct {
 	// AsOf A day at the site, year-month-day.
@@ -3190,6 +3482,64 @@ type CapacityLimit struct {
 
 // CapacityLimitLimit What limits.
 type CapacityLimitLimit string
+
+// CatalogueIndicator An indicator that comes with the service.
+type CatalogueIndicator struct {
+	// Code A short name that stays: small letters, digits and _.
+	//
+	// Example: production
+	Code ReportCode `json:"code"`
+
+	// Definition What it counts, and what not.
+	Definition string `json:"definition"`
+
+	// Direction Which way is better.
+	Direction IndicatorDirection `json:"direction"`
+
+	// Disaggregation What the figure is told apart by.
+	Disaggregation []Disaggregation `json:"disaggregation"`
+
+	// Formula Over the sums of the catalogue, such as eaten_kg / learners.
+	Formula string `json:"formula"`
+
+	// Limits What is to be known of the data.
+	Limits string `json:"limits"`
+
+	// Measure What the figure is.
+	Measure IndicatorMeasure `json:"measure"`
+
+	// Result Where it stands in the chain of results.
+	Result IndicatorResult `json:"result"`
+
+	// Source Where the definition is from.
+	Source string `json:"source"`
+
+	// Title What it is called.
+	Title string `json:"title"`
+
+	// Unit Such as kg, kg/m³, money/kg or %.
+	Unit string `json:"unit"`
+
+	// Version Counts the changes.
+	Version int64 `json:"version"`
+}
+
+// CatalogueSum A sum that formulas are made of.
+type CatalogueSum struct {
+	// Kinds The kinds of entry behind it.
+	Kinds []EntryKind `json:"kinds"`
+
+	// Name A short name that stays: small letters, digits and _.
+	//
+	// Example: production
+	Name ReportCode `json:"name"`
+
+	// Title What it adds up.
+	Title string `json:"title"`
+
+	// Unit Its unit.
+	Unit string `json:"unit"`
+}
 
 // CategoryCost Cost of a category.
 type CategoryCost struct {
@@ -4031,6 +4381,12 @@ type DepositRequest struct {
 //
 // Example: phone of the fish club
 type DeviceName = string
+
+// Digest SHA-256 in hexadecimal.
+type Digest = string
+
+// Disaggregation What the figure is told apart by.
+type Disaggregation string
 
 // Disposal Where it went: sold to others, eaten at the site, given away or thrown away.
 type Disposal string
@@ -5666,6 +6022,309 @@ type FunnelScale string
 // Example: 10.25
 type Grams = float64
 
+// Grant Money and help from a funder.
+type Grant struct {
+	// Archived True once it is out of use. Nothing is ever deleted.
+	Archived Archived `json:"archived"`
+
+	// Currency ISO 4217 code.
+	//
+	// Example: ZMW
+	Currency Currency `json:"currency"`
+
+	// EndsOn The last day.
+	EndsOn openapi_types.Date `json:"ends_on"`
+
+	// FlagPercent From how many percent off a line of the budget is flagged.
+	FlagPercent float64 `json:"flag_percent"`
+
+	// FunderID A hatchery, seller, buyer or funder.
+	FunderID PartyID `json:"funder_id"`
+
+	// IatiActivity The identifier of the activity in IATI data.
+	IatiActivity *string `json:"iati_activity,omitempty"`
+
+	// IatiReporter The identifier of the organisation that reports.
+	IatiReporter *string `json:"iati_reporter,omitempty"`
+
+	// ID A grant.
+	ID GrantID `json:"id"`
+
+	// Indicators What it is measured by.
+	Indicators []GrantIndicator `json:"indicators"`
+
+	// Lines The budget.
+	Lines []BudgetLine `json:"lines"`
+
+	// Members Who reads its issued reports with the role of a funder.
+	Members []MemberID `json:"members"`
+
+	// OtherFunds What others add.
+	OtherFunds []OtherFunds `json:"other_funds"`
+
+	// PortionForm What a portion is of: a fillet, or the fish without head, skin and innards.
+	PortionForm PortionForm `json:"portion_form"`
+
+	// PortionG g, up to three decimals.
+	PortionG float64 `json:"portion_g"`
+
+	// Rates Rates of exchange, if its currency is another one than that of the co-operative.
+	Rates []GrantRate `json:"rates"`
+
+	// Sites The sites that it is for.
+	Sites []GrantSite `json:"sites"`
+
+	// StartsOn The first day.
+	StartsOn openapi_types.Date `json:"starts_on"`
+
+	// Title What it is called.
+	Title string `json:"title"`
+}
+
+// GrantAmount Money in the currency of the grant.
+//
+// Example: 12000.00
+type GrantAmount = string
+
+// GrantCost What is charged to a grant.
+type GrantCost struct {
+	// Archived True once it is out of use. Nothing is ever deleted.
+	Archived Archived `json:"archived"`
+
+	// EntryID A UUID made where the entry is written, of any version.
+	EntryID *EntryID `json:"entry_id,omitempty"`
+
+	// EquipmentID A piece of equipment.
+	EquipmentID *EquipmentID `json:"equipment_id,omitempty"`
+
+	// GrantID A grant.
+	GrantID GrantID `json:"grant_id"`
+
+	// ID What is charged to a grant.
+	ID GrantCostID `json:"id"`
+
+	// Line A short name that stays: small letters, digits and _.
+	//
+	// Example: production
+	Line ReportCode `json:"line"`
+
+	// Percent How much of it, percent. All of it if left out.
+	Percent float64 `json:"percent"`
+}
+
+// GrantCostID What is charged to a grant.
+type GrantCostID = openapi_types.UUID
+
+// GrantCostPage A page of costs of grants.
+type GrantCostPage struct {
+	// Items In a fixed order.
+	Items []GrantCost `json:"items"`
+
+	// Next Where the next page begins: give it as `after`. Left out on the last page.
+	Next *Cursor `json:"next,omitempty"`
+}
+
+// GrantCostPatch What to change about a cost of a grant.
+type GrantCostPatch struct {
+	// Archived True once it is out of use. Nothing is ever deleted.
+	Archived *Archived `json:"archived,omitempty"`
+
+	// Line A short name that stays: small letters, digits and _.
+	//
+	// Example: production
+	Line *ReportCode `json:"line,omitempty"`
+
+	// Percent How much of it, percent. All of it if left out.
+	Percent *float64 `json:"percent,omitempty"`
+}
+
+// GrantCostRequest What to charge to a grant: give the entry or the equipment.
+type GrantCostRequest struct {
+	// EntryID A UUID made where the entry is written, of any version.
+	EntryID *EntryID `json:"entry_id,omitempty"`
+
+	// EquipmentID A piece of equipment.
+	EquipmentID *EquipmentID `json:"equipment_id,omitempty"`
+
+	// GrantID A grant.
+	GrantID GrantID `json:"grant_id"`
+
+	// Line A short name that stays: small letters, digits and _.
+	//
+	// Example: production
+	Line ReportCode `json:"line"`
+
+	// Percent How much of it, percent. All of it if left out.
+	Percent *float64 `json:"percent,omitempty"`
+}
+
+// GrantID A grant.
+type GrantID = openapi_types.UUID
+
+// GrantIndicator What a grant is measured by.
+type GrantIndicator struct {
+	// Baseline A decimal number, as text so that no digit is lost.
+	//
+	// Example: 108.57
+	Baseline *ReportNumber `json:"baseline,omitempty"`
+
+	// BaselineOn The day of the baseline.
+	BaselineOn *openapi_types.Date `json:"baseline_on,omitempty"`
+
+	// Code A short name that stays: small letters, digits and _.
+	//
+	// Example: production
+	Code ReportCode `json:"code"`
+
+	// Targets What was promised.
+	Targets *[]GrantTarget `json:"targets,omitempty"`
+}
+
+// GrantPage A page of grants.
+type GrantPage struct {
+	// Items In a fixed order.
+	Items []Grant `json:"items"`
+
+	// Next Where the next page begins: give it as `after`. Left out on the last page.
+	Next *Cursor `json:"next,omitempty"`
+}
+
+// GrantPatch What to change about a grant.
+type GrantPatch struct {
+	// Archived True once it is out of use. Nothing is ever deleted.
+	Archived *Archived `json:"archived,omitempty"`
+
+	// EndsOn The last day.
+	EndsOn *openapi_types.Date `json:"ends_on,omitempty"`
+
+	// FlagPercent From how many percent off a line of the budget is flagged.
+	FlagPercent *float64 `json:"flag_percent,omitempty"`
+
+	// IatiActivity The identifier of the activity in IATI data.
+	IatiActivity *string `json:"iati_activity,omitempty"`
+
+	// IatiReporter The identifier of the organisation that reports.
+	IatiReporter *string `json:"iati_reporter,omitempty"`
+
+	// Indicators What it is measured by.
+	Indicators *[]GrantIndicator `json:"indicators,omitempty"`
+
+	// Lines The budget.
+	Lines *[]BudgetLine `json:"lines,omitempty"`
+
+	// Members Who reads its issued reports with the role of a funder.
+	Members *[]MemberID `json:"members,omitempty"`
+
+	// OtherFunds What others add.
+	OtherFunds *[]OtherFunds `json:"other_funds,omitempty"`
+
+	// PortionForm What a portion is of: a fillet, or the fish without head, skin and innards.
+	PortionForm *PortionForm `json:"portion_form,omitempty"`
+
+	// PortionG g, up to three decimals.
+	PortionG *float64 `json:"portion_g,omitempty"`
+
+	// Rates Rates of exchange, if its currency is another one than that of the co-operative.
+	Rates *[]GrantRate `json:"rates,omitempty"`
+
+	// Sites The sites that it is for.
+	Sites *[]GrantSite `json:"sites,omitempty"`
+
+	// StartsOn The first day.
+	StartsOn *openapi_types.Date `json:"starts_on,omitempty"`
+
+	// Title What it is called.
+	Title *string `json:"title,omitempty"`
+}
+
+// GrantRate A rate of exchange.
+type GrantRate struct {
+	// From The day from which it holds.
+	From openapi_types.Date `json:"from"`
+
+	// Rate What one unit of the currency of the co-operative is worth in that of the grant.
+	Rate string `json:"rate"`
+
+	// Source Who says so.
+	Source string `json:"source"`
+}
+
+// GrantRequest A grant to add.
+type GrantRequest struct {
+	// Currency ISO 4217 code.
+	//
+	// Example: ZMW
+	Currency Currency `json:"currency"`
+
+	// EndsOn The last day.
+	EndsOn openapi_types.Date `json:"ends_on"`
+
+	// FlagPercent From how many percent off a line of the budget is flagged.
+	FlagPercent *float64 `json:"flag_percent,omitempty"`
+
+	// FunderID A hatchery, seller, buyer or funder.
+	FunderID PartyID `json:"funder_id"`
+
+	// IatiActivity The identifier of the activity in IATI data.
+	IatiActivity *string `json:"iati_activity,omitempty"`
+
+	// IatiReporter The identifier of the organisation that reports.
+	IatiReporter *string `json:"iati_reporter,omitempty"`
+
+	// Indicators What it is measured by.
+	Indicators *[]GrantIndicator `json:"indicators,omitempty"`
+
+	// Lines The budget.
+	Lines *[]BudgetLine `json:"lines,omitempty"`
+
+	// Members Who reads its issued reports with the role of a funder.
+	Members *[]MemberID `json:"members,omitempty"`
+
+	// OtherFunds What others add.
+	OtherFunds *[]OtherFunds `json:"other_funds,omitempty"`
+
+	// PortionForm What a portion is of: a fillet, or the fish without head, skin and innards.
+	PortionForm *PortionForm `json:"portion_form,omitempty"`
+
+	// PortionG g, up to three decimals.
+	PortionG *float64 `json:"portion_g,omitempty"`
+
+	// Rates Rates of exchange, if its currency is another one than that of the co-operative.
+	Rates *[]GrantRate `json:"rates,omitempty"`
+
+	// Sites The sites that it is for.
+	Sites []GrantSite `json:"sites"`
+
+	// StartsOn The first day.
+	StartsOn openapi_types.Date `json:"starts_on"`
+
+	// Title What it is called.
+	Title string `json:"title"`
+}
+
+// GrantSite A site that a grant covers.
+type GrantSite struct {
+	// SiteID A school or farm.
+	SiteID SiteID `json:"site_id"`
+
+	// SupportUntil The last day of its support; left out if it goes on.
+	SupportUntil *openapi_types.Date `json:"support_until,omitempty"`
+}
+
+// GrantTarget What is to be reached in a period, or by its end.
+type GrantTarget struct {
+	// From The first day.
+	From openapi_types.Date `json:"from"`
+
+	// To The last day.
+	To openapi_types.Date `json:"to"`
+
+	// Value A decimal number, as text so that no digit is lost.
+	//
+	// Example: 108.57
+	Value ReportNumber `json:"value"`
+}
+
 // HarvestDestination What the fish were taken out for; for food if left out. What is `discarded` needs no sale, and what is `kept` is not for food.
 type HarvestDestination string
 
@@ -5727,6 +6386,160 @@ type Hours = float64
 
 // IncidentType What went wrong.
 type IncidentType string
+
+// Indicator What the co-operative measures. Its version is in the ETag and in every report.
+type Indicator struct {
+	// Archived True once it is out of use. Nothing is ever deleted.
+	Archived Archived `json:"archived"`
+
+	// Code A short name that stays: small letters, digits and _.
+	//
+	// Example: production
+	Code ReportCode `json:"code"`
+
+	// Definition What it counts, and what not.
+	Definition string `json:"definition"`
+
+	// Direction Which way is better.
+	Direction IndicatorDirection `json:"direction"`
+
+	// Disaggregation What the figure is told apart by.
+	Disaggregation []Disaggregation `json:"disaggregation"`
+
+	// Formula Over the sums of the catalogue, such as eaten_kg / learners.
+	Formula string `json:"formula"`
+
+	// ID An indicator of the co-operative.
+	ID IndicatorID `json:"id"`
+
+	// Limits What is to be known of the data.
+	Limits string `json:"limits"`
+
+	// Measure What the figure is.
+	Measure IndicatorMeasure `json:"measure"`
+
+	// Result Where it stands in the chain of results.
+	Result IndicatorResult `json:"result"`
+
+	// Source Where the definition is from.
+	Source string `json:"source"`
+
+	// Title What it is called.
+	Title string `json:"title"`
+
+	// Unit Such as kg, kg/m³, money/kg or %.
+	Unit string `json:"unit"`
+
+	// Version Counts the changes.
+	Version int64 `json:"version"`
+}
+
+// IndicatorCatalogue What reports can be made of.
+type IndicatorCatalogue struct {
+	// Factors The factors.
+	Factors []ReportFactor `json:"factors"`
+
+	// Items The indicators.
+	Items []CatalogueIndicator `json:"items"`
+
+	// Sums The sums.
+	Sums []CatalogueSum `json:"sums"`
+}
+
+// IndicatorDirection Which way is better.
+type IndicatorDirection string
+
+// IndicatorID An indicator of the co-operative.
+type IndicatorID = openapi_types.UUID
+
+// IndicatorMeasure What the figure is.
+type IndicatorMeasure string
+
+// IndicatorPage A page of indicators.
+type IndicatorPage struct {
+	// Items In a fixed order.
+	Items []Indicator `json:"items"`
+
+	// Next Where the next page begins: give it as `after`. Left out on the last page.
+	Next *Cursor `json:"next,omitempty"`
+}
+
+// IndicatorPatch What to change about an indicator.
+type IndicatorPatch struct {
+	// Archived True once it is out of use. Nothing is ever deleted.
+	Archived *Archived `json:"archived,omitempty"`
+
+	// Definition What it counts, and what not.
+	Definition *string `json:"definition,omitempty"`
+
+	// Direction Which way is better.
+	Direction *IndicatorDirection `json:"direction,omitempty"`
+
+	// Disaggregation What the figure is told apart by.
+	Disaggregation *[]Disaggregation `json:"disaggregation,omitempty"`
+
+	// Formula Over the sums of the catalogue, such as eaten_kg / learners.
+	Formula *string `json:"formula,omitempty"`
+
+	// Limits What is to be known of the data.
+	Limits *string `json:"limits,omitempty"`
+
+	// Measure What the figure is.
+	Measure *IndicatorMeasure `json:"measure,omitempty"`
+
+	// Result Where it stands in the chain of results.
+	Result *IndicatorResult `json:"result,omitempty"`
+
+	// Source Where the definition is from.
+	Source *string `json:"source,omitempty"`
+
+	// Title What it is called.
+	Title *string `json:"title,omitempty"`
+
+	// Unit Such as kg, kg/m³, money/kg or %.
+	Unit *string `json:"unit,omitempty"`
+}
+
+// IndicatorRequest An indicator to define.
+type IndicatorRequest struct {
+	// Code A short name that stays: small letters, digits and _.
+	//
+	// Example: production
+	Code ReportCode `json:"code"`
+
+	// Definition What it counts, and what not.
+	Definition string `json:"definition"`
+
+	// Direction Which way is better.
+	Direction IndicatorDirection `json:"direction"`
+
+	// Disaggregation What the figure is told apart by.
+	Disaggregation *[]Disaggregation `json:"disaggregation,omitempty"`
+
+	// Formula Over the sums of the catalogue, such as eaten_kg / learners.
+	Formula string `json:"formula"`
+
+	// Limits What is to be known of the data.
+	Limits *string `json:"limits,omitempty"`
+
+	// Measure What the figure is.
+	Measure IndicatorMeasure `json:"measure"`
+
+	// Result Where it stands in the chain of results.
+	Result IndicatorResult `json:"result"`
+
+	// Source Where the definition is from.
+	Source *string `json:"source,omitempty"`
+
+	// Title What it is called.
+	Title string `json:"title"`
+
+	// Unit Such as kg, kg/m³, money/kg or %.
+	Unit string `json:"unit"`
+}
+
+// IndicatorResult Where it stands in the chain of results.
+type IndicatorResult string
 
 // IssuedToken A token that was made just now.
 type IssuedToken struct {
@@ -6403,6 +7216,23 @@ type OrdersRequest struct {
 	// PlanVersion Of the last plan, so that nothing is ordered that nobody has seen.
 	PlanVersion int64 `json:"plan_version"`
 }
+
+// OtherFunds What somebody else adds.
+type OtherFunds struct {
+	// Amount Money in the currency of the grant.
+	//
+	// Example: 12000.00
+	Amount GrantAmount `json:"amount"`
+
+	// Kind Money, or something with its value.
+	Kind OtherFundsKind `json:"kind"`
+
+	// Source Who gives it.
+	Source string `json:"source"`
+}
+
+// OtherFundsKind Money, or something with its value.
+type OtherFundsKind string
 
 // OverviewItem A site at a glance.
 type OverviewItem struct {
@@ -7159,6 +7989,9 @@ type PointOrNull struct {
 // PointOrNullType Always Point.
 type PointOrNullType string
 
+// PortionForm What a portion is of: a fillet, or the fish without head, skin and innards.
+type PortionForm string
+
 // PriceStep A price that holds from a quantity of an order on.
 type PriceStep struct {
 	// From The quantity from which it holds.
@@ -7912,6 +8745,746 @@ type RecordedEntry struct {
 	Value *string `json:"value,omitempty"`
 }
 
+// RenderedFile The report as a file.
+type RenderedFile = openapi_types.File
+
+// RenderedText The report as text.
+type RenderedText = string
+
+// Report What is known of a report.
+type Report struct {
+	// Archived True once it is out of use. Nothing is ever deleted.
+	Archived Archived `json:"archived"`
+
+	// EndsOn The last day of the period.
+	EndsOn openapi_types.Date `json:"ends_on"`
+
+	// GrantID A grant.
+	GrantID GrantID `json:"grant_id"`
+
+	// ID A report to a funder.
+	ID ReportID `json:"id"`
+
+	// IssuedBy The name of the token that wrote it.
+	//
+	// Example: Tumbawe keeper
+	IssuedBy *PersonName `json:"issued_by,omitempty"`
+
+	// KnownAt A moment in UTC, RFC 3339.
+	//
+	// Example: 2026-06-02T08:00:00Z
+	KnownAt *Timestamp `json:"known_at,omitempty"`
+
+	// Language The language of the texts.
+	Language ReportLanguage `json:"language"`
+
+	// Reason Why it is restated.
+	Reason *string `json:"reason,omitempty"`
+
+	// RestatesID A report to a funder.
+	RestatesID *ReportID `json:"restates_id,omitempty"`
+
+	// Sha256 SHA-256 in hexadecimal.
+	Sha256 *Digest `json:"sha256,omitempty"`
+
+	// StartsOn The first day of the period.
+	StartsOn openapi_types.Date `json:"starts_on"`
+
+	// State A draft; issued, and as it is for ever; or issued, and another one has taken its place.
+	State ReportState `json:"state"`
+
+	// Texts The coordinator's own words.
+	Texts []ReportText `json:"texts"`
+
+	// Title What it is called.
+	Title string `json:"title"`
+}
+
+// ReportChange A figure that is another one now.
+type ReportChange struct {
+	// Code A short name that stays: small letters, digits and _.
+	//
+	// Example: production
+	Code ReportCode `json:"code"`
+
+	// Entries That made the difference.
+	Entries []ReportEntry `json:"entries"`
+
+	// Now Now.
+	Now *string `json:"now"`
+
+	// Registry That may have made it.
+	Registry []ReportFact `json:"registry"`
+
+	// Was Before.
+	Was *string `json:"was"`
+}
+
+// ReportCharge What is charged to a line.
+type ReportCharge struct {
+	// EntryID A UUID made where the entry is written, of any version.
+	EntryID *EntryID `json:"entry_id,omitempty"`
+
+	// EquipmentID A piece of equipment.
+	EquipmentID *EquipmentID `json:"equipment_id,omitempty"`
+
+	// Line A short name that stays: small letters, digits and _.
+	//
+	// Example: production
+	Line ReportCode `json:"line"`
+
+	// Percent How much of it.
+	Percent string `json:"percent"`
+}
+
+// ReportCheck What came of working a report out again.
+type ReportCheck struct {
+	// ComputedSha256 SHA-256 in hexadecimal.
+	ComputedSha256 Digest `json:"computed_sha256"`
+
+	// Differs The figures that differ; money is the budget.
+	Differs []ReportCode `json:"differs"`
+
+	// Same Whether it is the same to the byte.
+	Same bool `json:"same"`
+
+	// StoredSha256 SHA-256 in hexadecimal.
+	StoredSha256 Digest `json:"stored_sha256"`
+}
+
+// ReportCode A short name that stays: small letters, digits and _.
+//
+// Example: production
+type ReportCode = string
+
+// ReportCoop Who reports.
+type ReportCoop struct {
+	// Country ISO 3166-1.
+	Country string `json:"country"`
+
+	// Currency ISO 4217 code.
+	//
+	// Example: ZMW
+	Currency Currency `json:"currency"`
+
+	// Name Its name.
+	Name string `json:"name"`
+}
+
+// ReportCovered A site that the grant covers.
+type ReportCovered struct {
+	// ID A school or farm.
+	ID SiteID `json:"id"`
+
+	// Name Its name then.
+	Name string `json:"name"`
+
+	// SupportUntil A day.
+	SupportUntil *openapi_types.Date `json:"support_until,omitempty"`
+}
+
+// ReportDefinition The version of an indicator that the report goes by.
+type ReportDefinition struct {
+	// Code A short name that stays: small letters, digits and _.
+	//
+	// Example: production
+	Code ReportCode `json:"code"`
+
+	// Definition What it counts, and what not.
+	Definition string `json:"definition"`
+
+	// Direction Which way is better.
+	Direction IndicatorDirection `json:"direction"`
+
+	// Disaggregation What the figure is told apart by.
+	Disaggregation []Disaggregation `json:"disaggregation"`
+
+	// Formula Over the sums of the catalogue, such as eaten_kg / learners.
+	Formula string `json:"formula"`
+
+	// Limits What is to be known of the data.
+	Limits string `json:"limits"`
+
+	// Measure What the figure is.
+	Measure IndicatorMeasure `json:"measure"`
+
+	// Result Where it stands in the chain of results.
+	Result IndicatorResult `json:"result"`
+
+	// Source Where the definition is from.
+	Source string `json:"source"`
+
+	// Title What it is called.
+	Title string `json:"title"`
+
+	// Unit Such as kg, kg/m³, money/kg or %.
+	Unit string `json:"unit"`
+
+	// Version Counts the changes.
+	Version int64 `json:"version"`
+}
+
+// ReportDocument A report.
+type ReportDocument struct {
+	// Cautions What must be minded.
+	Cautions []string `json:"cautions"`
+
+	// Cooperative Who reports.
+	Cooperative ReportCoop `json:"cooperative"`
+
+	// Definitions Of the figures.
+	Definitions []ReportDefinition `json:"definitions"`
+
+	// Factors That figures go by.
+	Factors []ReportFactor `json:"factors"`
+
+	// Figures The indicators.
+	Figures []ReportFigure `json:"figures"`
+
+	// Format The form of the document.
+	Format string `json:"format"`
+
+	// From A day.
+	From openapi_types.Date `json:"from"`
+
+	// Gaps What is missing.
+	Gaps []string `json:"gaps"`
+
+	// Grant The grant as it was.
+	Grant ReportGrant `json:"grant"`
+
+	// ID A report to a funder.
+	ID ReportID `json:"id"`
+
+	// KnownAt A moment in UTC, RFC 3339.
+	//
+	// Example: 2026-06-02T08:00:00Z
+	KnownAt Timestamp `json:"known_at"`
+
+	// Language The language of the texts.
+	Language ReportLanguage `json:"language"`
+
+	// Money The budget against what was spent.
+	Money ReportMoney `json:"money"`
+
+	// Restates The report whose place this one takes.
+	Restates *ReportRestates `json:"restates,omitempty"`
+
+	// Seal The seal of the books when the report was issued.
+	Seal *ReportSeal `json:"seal,omitempty"`
+
+	// Sites Site by site.
+	Sites []ReportSite `json:"sites"`
+
+	// Sums What they are made of.
+	Sums []ReportSum `json:"sums"`
+
+	// Texts The coordinator's own words.
+	Texts []ReportText `json:"texts"`
+
+	// Title What it is called.
+	Title string `json:"title"`
+
+	// To A day.
+	To openapi_types.Date `json:"to"`
+}
+
+// ReportEntry An entry behind a difference.
+type ReportEntry struct {
+	// ID A UUID made where the entry is written, of any version.
+	ID EntryID `json:"id"`
+
+	// Kind What happened.
+	Kind EntryKind `json:"kind"`
+
+	// OccurredOn A day.
+	OccurredOn openapi_types.Date `json:"occurred_on"`
+
+	// RecordedAt A moment in UTC, RFC 3339.
+	//
+	// Example: 2026-06-02T08:00:00Z
+	RecordedAt Timestamp `json:"recorded_at"`
+
+	// ReversedBy A UUID made where the entry is written, of any version.
+	ReversedBy *EntryID `json:"reversed_by,omitempty"`
+
+	// SiteID A school or farm.
+	SiteID SiteID `json:"site_id"`
+
+	// What What became of it.
+	What ReportEntryWhat `json:"what"`
+}
+
+// ReportEntryWhat What became of it.
+type ReportEntryWhat string
+
+// ReportFact A change of the registry behind a difference.
+type ReportFact struct {
+	// ID Of what was changed.
+	ID openapi_types.UUID `json:"id"`
+
+	// Noun What was changed.
+	Noun ReportFactNoun `json:"noun"`
+
+	// RecordedAt A moment in UTC, RFC 3339.
+	//
+	// Example: 2026-06-02T08:00:00Z
+	RecordedAt Timestamp `json:"recorded_at"`
+}
+
+// ReportFactNoun What was changed.
+type ReportFactNoun string
+
+// ReportFactor What can be eaten of a fish.
+type ReportFactor struct {
+	// Form What a portion is of: a fillet, or the fish without head, skin and innards.
+	Form PortionForm `json:"form"`
+
+	// ProteinG100G Grams in 100 g of what can be eaten.
+	ProteinG100G string `json:"protein_g_100g"`
+
+	// Source Where it is from.
+	Source string `json:"source"`
+
+	// Species FAO ASFIS code of three letters; CLZ is North African catfish, TLN Nile tilapia.
+	//
+	// Example: CLZ
+	Species SpeciesCode `json:"species"`
+
+	// YieldPercent Of the live weight.
+	YieldPercent string `json:"yield_percent"`
+}
+
+// ReportFigure An indicator in the period.
+type ReportFigure struct {
+	// AchievedPercent How much of the planned change was reached.
+	AchievedPercent *string `json:"achieved_percent,omitempty"`
+
+	// Additive Whether those of parts add up to that of the whole.
+	Additive bool `json:"additive"`
+
+	// Baseline A decimal number, as text so that no digit is lost.
+	//
+	// Example: 108.57
+	Baseline *ReportNumber `json:"baseline,omitempty"`
+
+	// Code A short name that stays: small letters, digits and _.
+	//
+	// Example: production
+	Code ReportCode `json:"code"`
+
+	// Denominator A part of a figure.
+	Denominator *ReportPart `json:"denominator,omitempty"`
+
+	// Entries Where the entries behind it are.
+	Entries string `json:"entries"`
+
+	// Estimated Whether something in it is estimated.
+	Estimated bool `json:"estimated"`
+
+	// Kinds The kinds of entry behind it.
+	Kinds []EntryKind `json:"kinds"`
+
+	// Numerator A part of a figure.
+	Numerator *ReportPart `json:"numerator,omitempty"`
+
+	// Parts By sex.
+	Parts *[]ReportPart `json:"parts,omitempty"`
+
+	// Reason Why there is no value.
+	Reason *string `json:"reason,omitempty"`
+
+	// Registry Whether the registry is behind it as well.
+	Registry bool `json:"registry"`
+
+	// Sites Of how many sites.
+	Sites int64 `json:"sites"`
+
+	// SitesWithData Of how many sites there is data.
+	SitesWithData int64 `json:"sites_with_data"`
+
+	// Target A decimal number, as text so that no digit is lost.
+	//
+	// Example: 108.57
+	Target *ReportNumber `json:"target,omitempty"`
+
+	// Unit Its unit.
+	Unit string `json:"unit"`
+
+	// Value A decimal number; null where there is none.
+	Value *string `json:"value"`
+}
+
+// ReportGrant The grant as it was.
+type ReportGrant struct {
+	// Charged What is charged to it.
+	Charged []ReportCharge `json:"charged"`
+
+	// Currency ISO 4217 code.
+	//
+	// Example: ZMW
+	Currency Currency `json:"currency"`
+
+	// FlagPercent From which on a line is flagged.
+	FlagPercent string `json:"flag_percent"`
+
+	// From A day.
+	From openapi_types.Date `json:"from"`
+
+	// Funder Who gives it.
+	Funder string `json:"funder"`
+
+	// IatiActivity In IATI data.
+	IatiActivity *string `json:"iati_activity,omitempty"`
+
+	// IatiReporter In IATI data.
+	IatiReporter *string `json:"iati_reporter,omitempty"`
+
+	// ID A grant.
+	ID GrantID `json:"id"`
+
+	// Indicators What was promised.
+	Indicators []ReportMeasure `json:"indicators"`
+
+	// Lines The budget.
+	Lines []BudgetLine `json:"lines"`
+
+	// OtherFunds What others add.
+	OtherFunds []OtherFunds `json:"other_funds"`
+
+	// PortionForm What a portion is of: a fillet, or the fish without head, skin and innards.
+	PortionForm PortionForm `json:"portion_form"`
+
+	// PortionG Grams of a portion.
+	PortionG string `json:"portion_g"`
+
+	// Rates Rates of exchange.
+	Rates []GrantRate `json:"rates"`
+
+	// Sites The sites.
+	Sites []ReportCovered `json:"sites"`
+
+	// Title What it is called.
+	Title string `json:"title"`
+
+	// To A day.
+	To openapi_types.Date `json:"to"`
+
+	// Version Counts its changes.
+	Version int64 `json:"version"`
+}
+
+// ReportID A report to a funder.
+type ReportID = openapi_types.UUID
+
+// ReportLanguage The language of the texts.
+type ReportLanguage string
+
+// ReportLink A link to a report.
+type ReportLink struct {
+	// CreatedAt A moment in UTC, RFC 3339.
+	//
+	// Example: 2026-06-02T08:00:00Z
+	CreatedAt Timestamp `json:"created_at"`
+
+	// ExpiresAt A moment in UTC, RFC 3339.
+	//
+	// Example: 2026-06-02T08:00:00Z
+	ExpiresAt Timestamp `json:"expires_at"`
+
+	// ID A link to a report.
+	ID ReportLinkID `json:"id"`
+
+	// Name What people call it.
+	Name Name `json:"name"`
+
+	// Path The path of the link, shown this once.
+	Path *string `json:"path,omitempty"`
+
+	// ReportID A report to a funder.
+	ReportID ReportID `json:"report_id"`
+
+	// RevokedAt A moment in UTC, RFC 3339.
+	//
+	// Example: 2026-06-02T08:00:00Z
+	RevokedAt *Timestamp `json:"revoked_at,omitempty"`
+}
+
+// ReportLinkID A link to a report.
+type ReportLinkID = openapi_types.UUID
+
+// ReportLinkList The links to a report.
+type ReportLinkList struct {
+	// Items By age.
+	Items []ReportLink `json:"items"`
+}
+
+// ReportLinkRequest A link to make.
+type ReportLinkRequest struct {
+	// ExpiresAt When it ends.
+	ExpiresAt time.Time `json:"expires_at"`
+
+	// Name What people call it.
+	Name Name `json:"name"`
+}
+
+// ReportLinkSecret The secret of a link.
+//
+// Example: 000000000000000000000000000000000000000000000000000000
+type ReportLinkSecret = string
+
+// ReportMeasure What was promised of an indicator.
+type ReportMeasure struct {
+	// Baseline A decimal number, as text so that no digit is lost.
+	//
+	// Example: 108.57
+	Baseline *ReportNumber `json:"baseline,omitempty"`
+
+	// BaselineOn A day.
+	BaselineOn *openapi_types.Date `json:"baseline_on,omitempty"`
+
+	// Code A short name that stays: small letters, digits and _.
+	//
+	// Example: production
+	Code ReportCode `json:"code"`
+
+	// Targets What was promised.
+	Targets []GrantTarget `json:"targets"`
+}
+
+// ReportMoney The budget against what was spent.
+type ReportMoney struct {
+	// Currency ISO 4217 code.
+	//
+	// Example: ZMW
+	Currency Currency `json:"currency"`
+
+	// ElapsedPercent Of the time of the grant.
+	ElapsedPercent string `json:"elapsed_percent"`
+
+	// Lines By line.
+	Lines []ReportRow `json:"lines"`
+
+	// Spent What was charged and stands.
+	Spent []ReportSpent `json:"spent"`
+
+	// Total A line of the budget against what was spent.
+	Total ReportRow `json:"total"`
+}
+
+// ReportNumber A decimal number, as text so that no digit is lost.
+//
+// Example: 108.57
+type ReportNumber = string
+
+// ReportPage A page of reports.
+type ReportPage struct {
+	// Items In a fixed order.
+	Items []Report `json:"items"`
+
+	// Next Where the next page begins: give it as `after`. Left out on the last page.
+	Next *Cursor `json:"next,omitempty"`
+}
+
+// ReportPart A part of a figure.
+type ReportPart struct {
+	// Name Which.
+	Name string `json:"name"`
+
+	// Unit Its unit.
+	Unit string `json:"unit"`
+
+	// Value A decimal number.
+	Value string `json:"value"`
+}
+
+// ReportPatch What to change about a draft.
+type ReportPatch struct {
+	// Archived True once it is out of use. Nothing is ever deleted.
+	Archived *Archived `json:"archived,omitempty"`
+
+	// Language The language of the texts.
+	Language *ReportLanguage `json:"language,omitempty"`
+
+	// Texts The coordinator's own words.
+	Texts *[]ReportText `json:"texts,omitempty"`
+
+	// Title What it is called.
+	Title *string `json:"title,omitempty"`
+}
+
+// ReportRequest A report to begin.
+type ReportRequest struct {
+	// EndsOn The last day of the period.
+	EndsOn openapi_types.Date `json:"ends_on"`
+
+	// GrantID A grant.
+	GrantID GrantID `json:"grant_id"`
+
+	// Language The language of the texts.
+	Language *ReportLanguage `json:"language,omitempty"`
+
+	// StartsOn The first day of the period.
+	StartsOn openapi_types.Date `json:"starts_on"`
+
+	// Texts The coordinator's own words.
+	Texts *[]ReportText `json:"texts,omitempty"`
+
+	// Title What it is called.
+	Title string `json:"title"`
+}
+
+// ReportRestates The report whose place this one takes.
+type ReportRestates struct {
+	// Changes Figure by figure.
+	Changes []ReportChange `json:"changes"`
+
+	// ID A report to a funder.
+	ID ReportID `json:"id"`
+
+	// KnownAt A moment in UTC, RFC 3339.
+	//
+	// Example: 2026-06-02T08:00:00Z
+	KnownAt Timestamp `json:"known_at"`
+
+	// Reason Why.
+	Reason string `json:"reason"`
+
+	// Sha256 SHA-256 in hexadecimal.
+	Sha256 Digest `json:"sha256"`
+}
+
+// ReportRow A line of the budget against what was spent.
+type ReportRow struct {
+	// AgainstTimePercent How far what was spent is from the budget for the time that has passed.
+	AgainstTimePercent *string `json:"against_time_percent,omitempty"`
+
+	// Budget In the currency of the grant.
+	Budget string `json:"budget"`
+
+	// Code A short name that stays: small letters, digits and _.
+	//
+	// Example: production
+	Code ReportCode `json:"code"`
+
+	// Flagged Whether that is further than the grant allows.
+	Flagged bool `json:"flagged"`
+
+	// InPeriod Spent in the period.
+	InPeriod string `json:"in_period"`
+
+	// SpentPercent Of the budget.
+	SpentPercent *string `json:"spent_percent,omitempty"`
+
+	// Title What it is called.
+	Title string `json:"title"`
+
+	// ToDate Spent since the grant began.
+	ToDate string `json:"to_date"`
+
+	// Variance Spent to date less the budget.
+	Variance string `json:"variance"`
+
+	// VariancePercent Of the budget.
+	VariancePercent *string `json:"variance_percent,omitempty"`
+}
+
+// ReportSeal The seal of the books when the report was issued.
+type ReportSeal struct {
+	// Hash SHA-256 in hexadecimal.
+	Hash Digest `json:"hash"`
+
+	// Number Counts the seals.
+	Number int64 `json:"number"`
+
+	// Root SHA-256 in hexadecimal.
+	Root Digest `json:"root"`
+}
+
+// ReportSite The sums of a site, without those that are 0.
+type ReportSite struct {
+	// ID A school or farm.
+	ID SiteID `json:"id"`
+
+	// LastEntryOn A day.
+	LastEntryOn *openapi_types.Date `json:"last_entry_on,omitempty"`
+
+	// Recorded Whether anything was recorded in the period.
+	Recorded bool `json:"recorded"`
+
+	// Sums By the list of sums.
+	Sums []ReportSiteSum `json:"sums"`
+}
+
+// ReportSiteSum A sum of a site.
+type ReportSiteSum struct {
+	// Name A short name that stays: small letters, digits and _.
+	//
+	// Example: production
+	Name ReportCode `json:"name"`
+
+	// Value A decimal number.
+	Value string `json:"value"`
+}
+
+// ReportSpent A cost that was charged.
+type ReportSpent struct {
+	// Amount All of it, in the currency of the co-operative.
+	Amount string `json:"amount"`
+
+	// ID Of the entry or equipment.
+	ID openapi_types.UUID `json:"id"`
+
+	// Line A short name that stays: small letters, digits and _.
+	//
+	// Example: production
+	Line ReportCode `json:"line"`
+
+	// On A day.
+	On openapi_types.Date `json:"on"`
+
+	// What What it is.
+	What ReportSpentWhat `json:"what"`
+}
+
+// ReportSpentWhat What it is.
+type ReportSpentWhat string
+
+// ReportState A draft; issued, and as it is for ever; or issued, and another one has taken its place.
+type ReportState string
+
+// ReportSum A sum that figures are made of.
+type ReportSum struct {
+	// Name A short name that stays: small letters, digits and _.
+	//
+	// Example: production
+	Name ReportCode `json:"name"`
+
+	// Title What it adds up.
+	Title string `json:"title"`
+
+	// Unit Its unit.
+	Unit string `json:"unit"`
+
+	// Value A decimal number; null where nobody recorded any of it.
+	Value *string `json:"value"`
+}
+
+// ReportText The coordinator's own words.
+type ReportText struct {
+	// Heading What stands above it.
+	Heading string `json:"heading"`
+
+	// Kind A section, or the caption of a picture.
+	Kind ReportTextKind `json:"kind"`
+
+	// Text The words.
+	Text string `json:"text"`
+}
+
+// ReportTextKind A section, or the caption of a picture.
+type ReportTextKind string
+
 // Request What a site asks of a round.
 type Request struct {
 	// Earliest The first day it can be delivered. That of the round if left out.
@@ -8045,6 +9618,12 @@ type RequestRequest struct {
 
 	// UnitID A tank, pond, cage or bed.
 	UnitID *UnitID `json:"unit_id,omitempty"`
+}
+
+// RestatementRequest Why a report is restated.
+type RestatementRequest struct {
+	// Reason Why.
+	Reason string `json:"reason"`
 }
 
 // ResultStatus `exists`: recorded before, the same; `conflict`: the id is taken by another content; `refused`: not recorded, its id is still free; `held`: kept aside.
@@ -9333,11 +10912,20 @@ type EquipmentPath = EquipmentID
 // Explain defines model for Explain.
 type Explain = bool
 
+// GrantCostPath What is charged to a grant.
+type GrantCostPath = GrantCostID
+
+// GrantPath A grant.
+type GrantPath = GrantID
+
 // IdempotencyKey defines model for IdempotencyKey.
 type IdempotencyKey = string
 
 // IfMatch defines model for IfMatch.
 type IfMatch = string
+
+// IndicatorPath An indicator of the co-operative.
+type IndicatorPath = IndicatorID
 
 // KnownAt defines model for KnownAt.
 type KnownAt = time.Time
@@ -9375,11 +10963,22 @@ type QuestionPath = QuestionID
 // QuotePath What a supplier offers to a round.
 type QuotePath = QuoteID
 
+// ReportLinkPath A link to a report.
+type ReportLinkPath = ReportLinkID
+
+// ReportPath A report to a funder.
+type ReportPath = ReportID
+
 // RequestPath What a site asks of a round.
 type RequestPath = RequestID
 
 // RoundPath A purchase that sites make together.
 type RoundPath = RoundID
+
+// SharedPath The secret of a link.
+//
+// Example: 000000000000000000000000000000000000000000000000000000
+type SharedPath = ReportLinkSecret
 
 // SiteFilter A school or farm.
 type SiteFilter = SiteID
@@ -9770,6 +11369,99 @@ type ListEquipmentRevisionsParams struct {
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 }
 
+// ListGrantCostsParams defines parameters for ListGrantCosts.
+type ListGrantCostsParams struct {
+	// Archived True lists what was archived, false what is in use.
+	Archived *ArchivedFilter `form:"archived,omitempty" json:"archived,omitempty"`
+
+	// After Where the last page ended, the `next` of its answer. Keep the other parameters as they were.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit At most so many items on a page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// CreateGrantCostParams defines parameters for CreateGrantCost.
+type CreateGrantCostParams struct {
+	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
+	// the same body gives the first answer again; with another body it is refused.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// ReviseGrantCostParams defines parameters for ReviseGrantCost.
+type ReviseGrantCostParams struct {
+	// IfMatch The `ETag` of what you read, so that nobody's change is overwritten unseen.
+	IfMatch IfMatch `json:"If-Match"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// ListGrantsParams defines parameters for ListGrants.
+type ListGrantsParams struct {
+	// Archived True lists what was archived, false what is in use.
+	Archived *ArchivedFilter `form:"archived,omitempty" json:"archived,omitempty"`
+
+	// After Where the last page ended, the `next` of its answer. Keep the other parameters as they were.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit At most so many items on a page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// CreateGrantParams defines parameters for CreateGrant.
+type CreateGrantParams struct {
+	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
+	// the same body gives the first answer again; with another body it is refused.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// ReviseGrantParams defines parameters for ReviseGrant.
+type ReviseGrantParams struct {
+	// IfMatch The `ETag` of what you read, so that nobody's change is overwritten unseen.
+	IfMatch IfMatch `json:"If-Match"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// ListIndicatorsParams defines parameters for ListIndicators.
+type ListIndicatorsParams struct {
+	// Archived True lists what was archived, false what is in use.
+	Archived *ArchivedFilter `form:"archived,omitempty" json:"archived,omitempty"`
+
+	// After Where the last page ended, the `next` of its answer. Keep the other parameters as they were.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit At most so many items on a page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// CreateIndicatorParams defines parameters for CreateIndicator.
+type CreateIndicatorParams struct {
+	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
+	// the same body gives the first answer again; with another body it is refused.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// ReviseIndicatorParams defines parameters for ReviseIndicator.
+type ReviseIndicatorParams struct {
+	// IfMatch The `ETag` of what you read, so that nobody's change is overwritten unseen.
+	IfMatch IfMatch `json:"If-Match"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
 // ListLimitsParams defines parameters for ListLimits.
 type ListLimitsParams struct {
 	// Archived True lists what was archived, false what is in use.
@@ -10038,6 +11730,73 @@ type AnswerQuestionParams struct {
 type ReviseQuoteParams struct {
 	// IfMatch The `ETag` of what you read, so that nobody's change is overwritten unseen.
 	IfMatch IfMatch `json:"If-Match"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// RevokeReportLinkParams defines parameters for RevokeReportLink.
+type RevokeReportLinkParams struct {
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// ListReportsParams defines parameters for ListReports.
+type ListReportsParams struct {
+	// Archived True lists what was archived, false what is in use.
+	Archived *ArchivedFilter `form:"archived,omitempty" json:"archived,omitempty"`
+
+	// After Where the last page ended, the `next` of its answer. Keep the other parameters as they were.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit At most so many items on a page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// CreateReportParams defines parameters for CreateReport.
+type CreateReportParams struct {
+	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
+	// the same body gives the first answer again; with another body it is refused.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// ReviseReportParams defines parameters for ReviseReport.
+type ReviseReportParams struct {
+	// IfMatch The `ETag` of what you read, so that nobody's change is overwritten unseen.
+	IfMatch IfMatch `json:"If-Match"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// IssueReportParams defines parameters for IssueReport.
+type IssueReportParams struct {
+	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
+	// the same body gives the first answer again; with another body it is refused.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// CreateReportLinkParams defines parameters for CreateReportLink.
+type CreateReportLinkParams struct {
+	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
+	// the same body gives the first answer again; with another body it is refused.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// CreateRestatementParams defines parameters for CreateRestatement.
+type CreateRestatementParams struct {
+	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
+	// the same body gives the first answer again; with another body it is refused.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 
 	// XDevice What you call the device the request comes from; it is kept with what is written.
 	XDevice *Device `json:"X-Device,omitempty"`
@@ -10384,6 +12143,24 @@ type CreateEquipmentJSONRequestBody = EquipmentRequest
 // ReviseEquipmentApplicationMergePatchPlusJSONRequestBody defines body for ReviseEquipment for application/merge-patch+json ContentType.
 type ReviseEquipmentApplicationMergePatchPlusJSONRequestBody = EquipmentPatch
 
+// CreateGrantCostJSONRequestBody defines body for CreateGrantCost for application/json ContentType.
+type CreateGrantCostJSONRequestBody = GrantCostRequest
+
+// ReviseGrantCostApplicationMergePatchPlusJSONRequestBody defines body for ReviseGrantCost for application/merge-patch+json ContentType.
+type ReviseGrantCostApplicationMergePatchPlusJSONRequestBody = GrantCostPatch
+
+// CreateGrantJSONRequestBody defines body for CreateGrant for application/json ContentType.
+type CreateGrantJSONRequestBody = GrantRequest
+
+// ReviseGrantApplicationMergePatchPlusJSONRequestBody defines body for ReviseGrant for application/merge-patch+json ContentType.
+type ReviseGrantApplicationMergePatchPlusJSONRequestBody = GrantPatch
+
+// CreateIndicatorJSONRequestBody defines body for CreateIndicator for application/json ContentType.
+type CreateIndicatorJSONRequestBody = IndicatorRequest
+
+// ReviseIndicatorApplicationMergePatchPlusJSONRequestBody defines body for ReviseIndicator for application/merge-patch+json ContentType.
+type ReviseIndicatorApplicationMergePatchPlusJSONRequestBody = IndicatorPatch
+
 // CreateLimitJSONRequestBody defines body for CreateLimit for application/json ContentType.
 type CreateLimitJSONRequestBody = WaterLimitRequest
 
@@ -10431,6 +12208,18 @@ type AnswerQuestionJSONRequestBody = QuestionAnswer
 
 // ReviseQuoteApplicationMergePatchPlusJSONRequestBody defines body for ReviseQuote for application/merge-patch+json ContentType.
 type ReviseQuoteApplicationMergePatchPlusJSONRequestBody = QuotePatch
+
+// CreateReportJSONRequestBody defines body for CreateReport for application/json ContentType.
+type CreateReportJSONRequestBody = ReportRequest
+
+// ReviseReportApplicationMergePatchPlusJSONRequestBody defines body for ReviseReport for application/merge-patch+json ContentType.
+type ReviseReportApplicationMergePatchPlusJSONRequestBody = ReportPatch
+
+// CreateReportLinkJSONRequestBody defines body for CreateReportLink for application/json ContentType.
+type CreateReportLinkJSONRequestBody = ReportLinkRequest
+
+// CreateRestatementJSONRequestBody defines body for CreateRestatement for application/json ContentType.
+type CreateRestatementJSONRequestBody = RestatementRequest
 
 // ReviseRequestApplicationMergePatchPlusJSONRequestBody defines body for ReviseRequest for application/merge-patch+json ContentType.
 type ReviseRequestApplicationMergePatchPlusJSONRequestBody = RequestPatch
@@ -10938,6 +12727,136 @@ func (t *AuditFacts) FromQuestionFacts(v QuestionFacts) error {
 
 // MergeQuestionFacts performs a merge with any union data inside the AuditFacts, using the provided QuestionFacts
 func (t *AuditFacts) MergeQuestionFacts(v QuestionFacts) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+// AsGrant returns the union data inside the AuditFacts as a Grant
+func (t AuditFacts) AsGrant() (Grant, error) {
+	var body Grant
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromGrant overwrites any union data inside the AuditFacts as the provided Grant
+func (t *AuditFacts) FromGrant(v Grant) error {
+	b, err := json.Marshal(v)
+	t.union = b
+	return err
+}
+
+// MergeGrant performs a merge with any union data inside the AuditFacts, using the provided Grant
+func (t *AuditFacts) MergeGrant(v Grant) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+// AsGrantCost returns the union data inside the AuditFacts as a GrantCost
+func (t AuditFacts) AsGrantCost() (GrantCost, error) {
+	var body GrantCost
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromGrantCost overwrites any union data inside the AuditFacts as the provided GrantCost
+func (t *AuditFacts) FromGrantCost(v GrantCost) error {
+	b, err := json.Marshal(v)
+	t.union = b
+	return err
+}
+
+// MergeGrantCost performs a merge with any union data inside the AuditFacts, using the provided GrantCost
+func (t *AuditFacts) MergeGrantCost(v GrantCost) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+// AsIndicator returns the union data inside the AuditFacts as a Indicator
+func (t AuditFacts) AsIndicator() (Indicator, error) {
+	var body Indicator
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromIndicator overwrites any union data inside the AuditFacts as the provided Indicator
+func (t *AuditFacts) FromIndicator(v Indicator) error {
+	b, err := json.Marshal(v)
+	t.union = b
+	return err
+}
+
+// MergeIndicator performs a merge with any union data inside the AuditFacts, using the provided Indicator
+func (t *AuditFacts) MergeIndicator(v Indicator) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+// AsReport returns the union data inside the AuditFacts as a Report
+func (t AuditFacts) AsReport() (Report, error) {
+	var body Report
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromReport overwrites any union data inside the AuditFacts as the provided Report
+func (t *AuditFacts) FromReport(v Report) error {
+	b, err := json.Marshal(v)
+	t.union = b
+	return err
+}
+
+// MergeReport performs a merge with any union data inside the AuditFacts, using the provided Report
+func (t *AuditFacts) MergeReport(v Report) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+// AsReportLink returns the union data inside the AuditFacts as a ReportLink
+func (t AuditFacts) AsReportLink() (ReportLink, error) {
+	var body ReportLink
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromReportLink overwrites any union data inside the AuditFacts as the provided ReportLink
+func (t *AuditFacts) FromReportLink(v ReportLink) error {
+	b, err := json.Marshal(v)
+	t.union = b
+	return err
+}
+
+// MergeReportLink performs a merge with any union data inside the AuditFacts, using the provided ReportLink
+func (t *AuditFacts) MergeReportLink(v ReportLink) error {
 	b, err := json.Marshal(v)
 	if err != nil {
 		return err

@@ -149,6 +149,11 @@ func (tx *Tx) SaidOfTokens(ctx context.Context, lines []LineID) ([]Said[domain.T
 	return said[domain.TokenFacts](ctx, tx, "token", `(own_site(null) or n.id = current_token())`, columns, lines)
 }
 
+// SaidOfLinks returns what lines of the audit trail say of links to reports.
+func (tx *Tx) SaidOfLinks(ctx context.Context, lines []LineID) ([]Said[domain.ReportLink], error) {
+	return said[domain.ReportLink](ctx, tx, "report_link", `own_site(null)`, `d.`+strings.ReplaceAll(linkColumns, `, `, `, d.`), lines)
+}
+
 // said reads the facts from the columns as they were kept. A column that is younger
 // than the line has the value it has now.
 func said[T any](ctx context.Context, tx *Tx, noun, own, columns string, lines []LineID) (found []Said[T], err error) {

@@ -21,9 +21,9 @@ func TestEveryTableIsAudited(t *testing.T) {
 	t.Parallel()
 	conn := owner(t, postgrestest.New(t).URL)
 	// Journal and trail are lines themselves, revisions are of things that are audited,
-	// transit follows from the journal, idempotency has only answers, plans are never changed,
+	// transit follows from the journal, idempotency has only answers, plans and copies of reports are never changed,
 	// and seals are over the trail.
-	own := []string{"entry", "audit", "revision", "transit", "idempotency", "round_plan", "seal"}
+	own := []string{"entry", "audit", "revision", "transit", "idempotency", "round_plan", "seal", "report_copy"}
 	audited := column[string](t, conn, `
 		select tgrelid::regclass::text from pg_trigger
 		where tgfoid = 'audited'::regproc and tgenabled = 'O' and tgname = tgrelid::regclass::text || '_audited'
@@ -41,7 +41,7 @@ func TestEveryTableIsAudited(t *testing.T) {
 		select tgrelid::regclass::text from pg_trigger
 		where tgfoid = 'unchangeable'::regproc and tgenabled = 'O'
 		and pg_get_triggerdef(oid) like '% BEFORE DELETE OR UPDATE OR TRUNCATE ON % FOR EACH STATEMENT %'`)
-	for _, table := range []string{"audit", "entry", "revision", "round_plan", "seal"} {
+	for _, table := range []string{"audit", "entry", "revision", "round_plan", "seal", "report_copy"} {
 		if !slices.Contains(unmoved, table) {
 			t.Errorf("%s can be changed", table)
 		}

@@ -52,6 +52,24 @@ var violations = map[string]domain.Error{
 	"water_limit_once": {Kind: domain.Conflict, Code: "already_set", Detail: "there is a limit of this parameter for this species already: change that one"},
 	"question_once":    {Kind: domain.Conflict, Code: "id_conflict", Detail: "this was asked about the entry already"},
 
+	"indicator_pk":         {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another indicator"},
+	"indicator_code_once":  {Kind: domain.Conflict, Code: "already_set", Detail: "there is an indicator of this code already: make a new version of that one"},
+	"funding_pk":           {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another grant"},
+	"grant_cost_pk":        {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another cost of a grant"},
+	"report_pk":            {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another report"},
+	"report_copy_pk":       {Kind: domain.Conflict, Code: "report_issued", Detail: "the report was issued already"},
+	"report_link_pk":       {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another link"},
+	"report_restated_once": {Kind: domain.Conflict, Code: "report_state", Detail: "there is a restatement of this report already"},
+
+	"funding_funder_fk":       unknown("party", "/funder_id"),
+	"grant_cost_grant_fk":     unknown("grant", "/grant_id"),
+	"grant_cost_entry_fk":     unknown("entry", "/entry_id"),
+	"grant_cost_equipment_fk": unknown("equipment", "/equipment_id"),
+	"report_grant_fk":         unknown("grant", "/grant_id"),
+	"report_restates_fk":      unknown("report", "/restates_id"),
+	"report_copy_report_fk":   unknown("report", "/report_id"),
+	"report_link_report_fk":   unknown("report", "/report_id"),
+
 	"entry_reversed_once":   {Kind: domain.Refused, Code: "already_reversed", Detail: "this entry is reversed already"},
 	"transit_received_once": {Kind: domain.Refused, Code: "unknown_reference", Detail: "this has been received already"},
 

@@ -176,20 +176,30 @@ func (f siteFacts) facts() domain.Facts {
 
 // refold folds the whole journal of a site as it was known at an instant, up to a day.
 func (tx *Tx) refold(ctx context.Context, site domain.SiteID, known time.Time, until domain.Date, endOfDay func(*domain.Site) func(domain.Day)) (*domain.Site, error) {
-	currency, err := tx.Currency(ctx)
+	entries, facts, err := tx.journalKnown(ctx, site, known, until)
 	if err != nil {
 		return nil, err
 	}
-	var j journal
+	return foldKnown(site, entries, facts, endOfDay)
+}
+
+// journalKnown reads the entries of a site that stood by what was known at an instant, up
+// to a day, in the order in which they are folded.
+func (tx *Tx) journalKnown(ctx context.Context, site domain.SiteID, known time.Time, until domain.Date) ([]domain.Entry, siteFacts, error) {
 	var facts siteFacts
+	currency, err := tx.Currency(ctx)
+	if err != nil {
+		return nil, facts, err
+	}
+	var j journal
 	tx.journalFrom(site, domain.Date(-1<<20), known, &j)
 	tx.factsOf(site, known, &facts)
 	if err := tx.flush(ctx); err != nil {
-		return nil, err
+		return nil, facts, err
 	}
 	entries, err := j.decode(currency)
 	if err != nil {
-		return nil, err
+		return nil, facts, err
 	}
 	kept := entries[:0]
 	for _, e := range entries {
@@ -198,12 +208,16 @@ func (tx *Tx) refold(ctx context.Context, site domain.SiteID, known time.Time, u
 		}
 	}
 	domain.SortEntries(kept)
+	return kept, facts, nil
+}
+
+func foldKnown(site domain.SiteID, entries []domain.Entry, facts siteFacts, endOfDay func(*domain.Site) func(domain.Day)) (*domain.Site, error) {
 	s := domain.NewSite(site, facts.facts())
 	var report func(domain.Day)
 	if endOfDay != nil {
 		report = endOfDay(s)
 	}
-	if err := s.Fold(kept, report); err != nil {
+	if err := s.Fold(entries, report); err != nil {
 		return nil, fmt.Errorf("the journal of site %s does not fold: %w", site, err)
 	}
 	return s, nil

@@ -45,12 +45,13 @@ var Sites = Noun[domain.SiteFacts, domain.SiteID]{
 
 // Units has the tanks, ponds, cages and grow beds.
 var Units = Noun[domain.Unit, domain.UnitID]{
-	name:  "unit",
-	site:  "site_id",
-	fixed: []string{"site_id"},
-	plain: []string{"name", "kind", "archived"},
-	dated: []string{"water_volume_l", "bed_area_m2", "density_limit_kg_m3", "loop_id"},
-	id:    func(f *domain.Unit) domain.UnitID { return f.ID },
+	name:   "unit",
+	booked: true,
+	site:   "site_id",
+	fixed:  []string{"site_id"},
+	plain:  []string{"name", "kind", "archived"},
+	dated:  []string{"water_volume_l", "bed_area_m2", "density_limit_kg_m3", "loop_id"},
+	id:     func(f *domain.Unit) domain.UnitID { return f.ID },
 	pack: func(f *domain.Unit) []any {
 		return []any{f.Site, f.Name, f.Kind, f.Archived, f.WaterVolumeL, f.BedAreaM2, f.DensityLimitKgM3, f.Loop}
 	},
@@ -101,11 +102,12 @@ var Parties = Noun[domain.Party, domain.PartyID]{
 
 // Products has the feed and the other inputs.
 var Products = Noun[domain.Product, domain.ProductID]{
-	name:  "product",
-	fixed: []string{"unit"},
-	plain: []string{"name", "category", "stored", "lead_days", "archived"},
-	dated: []string{"protein_percent", "moisture_percent"},
-	id:    func(f *domain.Product) domain.ProductID { return f.ID },
+	name:   "product",
+	booked: true,
+	fixed:  []string{"unit"},
+	plain:  []string{"name", "category", "stored", "lead_days", "archived"},
+	dated:  []string{"protein_percent", "moisture_percent"},
+	id:     func(f *domain.Product) domain.ProductID { return f.ID },
 	pack: func(f *domain.Product) []any {
 		return []any{f.Unit, f.Name, f.Category, f.Stored, f.LeadDays, f.Archived, f.ProteinPercent, f.MoisturePercent}
 	},
@@ -126,12 +128,13 @@ var Products = Noun[domain.Product, domain.ProductID]{
 
 // Equipment has what is written off over its life.
 var Equipment = Noun[domain.Equipment, domain.EquipmentID]{
-	name:  "equipment",
-	site:  "site_id",
-	fixed: []string{"site_id"},
-	plain: []string{"name", "archived"},
-	dated: []string{"cost", "salvage", "life_months", "in_use_from", "retired_on"},
-	id:    func(f *domain.Equipment) domain.EquipmentID { return f.ID },
+	name:   "equipment",
+	booked: true,
+	site:   "site_id",
+	fixed:  []string{"site_id"},
+	plain:  []string{"name", "archived"},
+	dated:  []string{"cost", "salvage", "life_months", "in_use_from", "retired_on"},
+	id:     func(f *domain.Equipment) domain.EquipmentID { return f.ID },
 	pack: func(f *domain.Equipment) []any {
 		return []any{f.Site, f.Name, f.Archived, f.Cost, f.Salvage, f.LifeMonths, f.InUseFrom, f.RetiredOn}
 	},

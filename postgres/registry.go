@@ -1,6 +1,7 @@
 package postgres
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -20,8 +21,10 @@ import (
 // the table revision. A column unit_id is the field Unit of T.
 type Noun[T any, K ~[16]byte] struct {
 	name   string                                                                // of the noun and of its table
+	called string                                                                // what people call it, if that is another word
 	site   string                                                                // column of the site it is at; none: it belongs to the whole co-operative
 	forAll bool                                                                  // only tokens of all sites see it
+	booked bool                                                                  // reports depend on it as it was known at a moment
 	fixed  []string                                                              // columns that never change
 	plain  []string                                                              // columns whose past does not matter
 	dated  []string                                                              // columns that figures of the past depend on
@@ -61,7 +64,7 @@ func (n *Noun[T, K]) read(ctx context.Context, tx *Tx, id K, locking string) (T,
 }
 
 // Missing is the answer to a request for one that is not there.
-func (n *Noun[T, K]) Missing() error { return domain.Missing(n.name) }
+func (n *Noun[T, K]) Missing() error { return domain.Missing(cmp.Or(n.called, n.name)) }
 
 // List returns things as they are now, and whether there are more after them.
 func (n *Noun[T, K]) List(ctx context.Context, tx *Tx, f Filter[K]) (found []T, more bool, err error) {
@@ -111,6 +114,7 @@ func (n *Noun[T, K]) create(ctx context.Context, tx *Tx, facts T) (made T, ok bo
 			return made, false, err
 		}
 	}
+	n.book(tx)
 	columns := n.changing(true)
 	sql := fmt.Sprintf(`
 		with made as (
@@ -176,6 +180,7 @@ func (n *Noun[T, K]) Revise(ctx context.Context, tx *Tx, id K, version int64, fr
 	if len(n.dated) > 0 && !past && reflect.DeepEqual(n.packDated(&was), n.packDated(&is)) {
 		since = fmt.Sprintf(`(select max(valid_from) from revision r where coop_id = $1 and %s and noun = '%s' and id = $2 and valid_from <= $3)`, n.ownRevision("r"), n.name)
 	}
+	n.book(tx)
 	columns := n.changing(false)
 	sql := fmt.Sprintf(`
 		with changed as (
@@ -196,6 +201,13 @@ func (n *Noun[T, K]) Revise(ctx context.Context, tx *Tx, id K, version int64, fr
 		return is, err
 	}
 	return n.settle(ctx, tx, id)
+}
+
+// book keeps a report from being issued between the moment of a revision and its commit.
+func (n *Noun[T, K]) book(tx *Tx) {
+	if n.booked {
+		tx.queue(`select pg_advisory_xact_lock_shared(hashtextextended($1::uuid::text, 0))`, tx.coop)
+	}
 }
 
 // lock returns the thing to be changed, with its dated facts as of a day, and
@@ -225,7 +237,7 @@ func (n *Noun[T, K]) lock(ctx context.Context, tx *Tx, id K, version int64, on *
 	if _, err := n.Get(ctx, tx, id); err != nil {
 		return found, err
 	}
-	return found, domain.Errorf(domain.Precondition, "version_mismatch", "the %s has changed since you read it: read it again", n.name)
+	return found, domain.Errorf(domain.Precondition, "version_mismatch", "the %s has changed since you read it: read it again", cmp.Or(n.called, n.name))
 }
 
 // settle sets the dated columns to what holds now, after a change for the past.

@@ -65,7 +65,8 @@ func siteColumns(t *testing.T) map[string][]string {
 	t.Helper()
 	conn := owner(t, postgrestest.New(t).URL)
 	columns := map[string][]string{"site": {"id"}, "member": {"null"}, "token": {"null"},
-		"quote": {"null"}, "round_plan": {"null"}, "order_version": {"null"}, "order_deposit": {"null"}}
+		"quote": {"null"}, "round_plan": {"null"}, "order_version": {"null"}, "order_deposit": {"null"},
+		"indicator": {"null"}, "funding": {"null"}, "grant_cost": {"null"}, "report": {"null"}, "report_copy": {"null"}, "report_link": {"null"}}
 	for _, table := range column[string](t, conn, tenantTables) {
 		names := column[string](t, conn, `
 			select attname::text from pg_attribute where attrelid = $1::text::regclass and attname like '%site_id' order by attnum`, table)

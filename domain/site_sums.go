@@ -1,0 +1,302 @@
+package domain
+
+import (
+	"cmp"
+	"slices"
+)
+
+// SiteSums are the sums of one site in a period.
+type SiteSums struct {
+	Site   SiteID
+	Values [manySums]int64
+	Known  [manySums]bool
+	// Recorded says whether anything at all was recorded in the period, LastOn when last.
+	Recorded bool
+	LastOn   Date
+
+	Guessed     Fish  // of the fish harvested, those whose number was estimated
+	Unweighed   int64 // closed batches that are in no weight, since a weight is not known
+	NoVolume    int64 // tanks with fish whose water volume is not in the registry
+	NoFactor    Grams // of the fish eaten, those of species without a factor
+	EatenWithin map[string]Grams
+}
+
+// SiteBooks are what the sums of a site are taken from.
+type SiteBooks struct {
+	Site SiteID
+	// The states of its batches at the end of the day before the period, and at its end.
+	Before, After map[BatchID]*BatchState
+	Species       map[BatchID]string
+	Shared        []SharedCost // of the whole site, depreciation too
+	Water, Beds   map[UnitID]Thousandths
+	Counts        Counts
+	SupportUntil  *Date // the last day of its support; nil: it goes on
+	Recorded      bool
+	LastOn        Date
+}
+
+// Counts are sums that no state has: each entry adds to them by itself.
+type Counts struct {
+	values [manySums]int64
+	known  [manySums]bool
+}
+
+func (c *Counts) put(i int, v int64) {
+	c.values[i] += v
+	c.known[i] = true
+}
+
+// Add takes in an entry of the period; energy says whether the product that was used is
+// electricity in kWh.
+func (c *Counts) Add(b Body, energy func(ProductID) bool) {
+	switch b := b.(type) {
+	case Tally:
+		c.tally(b)
+	case Labour:
+		c.put(sumLabour, int64(b.Hours))
+	case Crop:
+		c.put(sumCrops, int64(b.Weight))
+	case Use:
+		if energy(b.Product) {
+			c.put(sumEnergy, int64(b.Quantity))
+		}
+	case Water:
+		if b.LitresAdded != nil {
+			c.put(sumWaterAdded, int64(*b.LitresAdded))
+		}
+	}
+}
+
+// tally adds what happened, and of who is there keeps the largest count.
+func (c *Counts) tally(b Tally) {
+	first := map[string]int{"learners": sumLearners, "trained": sumTrained, "meals": sumMeals,
+		"school_days": sumSchoolDays, "feeding_days": sumFeedingDays, "jobs": sumJobs}[b.Measure]
+	parts := []*Fish{&b.Count}
+	if first == sumLearners || first == sumTrained || first == sumJobs {
+		parts = append(parts, b.Female, b.Male)
+	}
+	if first == sumLearners || first == sumJobs {
+		if c.known[first] && c.values[first] >= int64(b.Count) {
+			return
+		}
+		for i := range parts {
+			c.values[first+i], c.known[first+i] = 0, false
+		}
+	}
+	for i, n := range parts {
+		if n != nil {
+			c.put(first+i, int64(*n))
+		}
+	}
+}
+
+// Sums returns the sums of the site. The factors say what can be eaten of its fish.
+func (b SiteBooks) Sums(p Span, factors Factors) SiteSums {
+	s := SiteSums{Site: b.Site, Values: b.Counts.values, Known: b.Counts.known, Recorded: b.Recorded, LastOn: b.LastOn, EatenWithin: map[string]Grams{}}
+	for i := range allSums {
+		s.Known[i] = s.Known[i] || !allSums[i].Told
+	}
+	units := map[UnitID]bool{}
+	for id, after := range b.After {
+		before := b.Before[id]
+		if before == nil {
+			before = &BatchState{}
+		}
+		s.flow(before, after)
+		if grams := after.EatenG - before.EatenG; grams != 0 {
+			s.EatenWithin[b.Species[id]] += grams
+		}
+		s.closed(after, p)
+		after.unitsIn(p, units)
+	}
+	if len(units) > 0 {
+		s.Values[sumActive] = 1
+	}
+	s.Values[sumSites] = 1
+	if b.SupportUntil != nil && *b.SupportUntil < p.From {
+		s.Values[sumSupportEnded], s.Values[sumGoingOn] = 1, s.Values[sumActive]
+	}
+	for unit := range units {
+		if v, ok := b.Water[unit]; ok {
+			s.Values[sumWaterVolume] += int64(v)
+		} else {
+			s.NoVolume++
+		}
+	}
+	if s.Known[sumEnergy] {
+		s.Values[sumMeteredKg] = s.Values[sumHarvested]
+	}
+	if s.Known[sumWaterAdded] {
+		s.Values[sumWateredKg] = s.Values[sumHarvested]
+	}
+	for _, area := range b.Beds {
+		s.Values[sumBedArea] += int64(area)
+	}
+	s.shared(b.Shared, p)
+	s.eaten(factors)
+	return s
+}
+
+// flow adds what went on in a batch from one state to the other.
+func (s *SiteSums) flow(a, z *BatchState) {
+	for _, v := range [...]struct {
+		sum  int
+		diff int64
+	}{
+		{sumHarvested, int64(z.HarvestedG - a.HarvestedG)}, {sumHarvestedFish, int64(z.Harvested - a.Harvested)},
+		{sumDiscarded, int64(z.DiscardedG - a.DiscardedG)}, {sumSold, int64(z.SoldG - a.SoldG)}, {sumSales, int64(z.Cash - a.Cash)},
+		{sumEaten, int64(z.EatenG - a.EatenG)}, {sumEatenValue, int64(z.Imputed - a.Imputed)},
+		{sumGiven, int64(z.GivenG - a.GivenG)}, {sumGivenValue, int64(z.Given - a.Given)},
+		{sumFeed, int64(z.FedG - a.FedG)}, {sumStocked, int64(z.Stocked - a.Stocked)}, {sumDead, int64(z.Dead - a.Dead)},
+		{sumCost, int64(z.Direct() - a.Direct())}, {sumInputCost, int64(z.variable() - a.variable())},
+		{sumUnpaid, int64(z.Unpaid - a.Unpaid)}, {sumDonated, int64(z.Donated - a.Donated)},
+	} {
+		s.Values[v.sum] += v.diff
+	}
+	s.Guessed += z.HarvestGuessed - a.HarvestGuessed
+}
+
+// variable returns the direct cost that varies with production.
+func (b *BatchState) variable() Money {
+	m := b.Direct()
+	for c := range categories {
+		if c.Fixed() {
+			m -= b.Cost[c]
+		}
+	}
+	return m
+}
+
+// closed adds the whole life of a batch that was closed in the period.
+func (s *SiteSums) closed(b *BatchState, p Span) {
+	if b.ClosedOn == nil || !p.Holds(*b.ClosedOn) {
+		return
+	}
+	s.Values[sumClosedBatches]++
+	s.Values[sumClosedIn] += int64(b.Stocked + b.MovedIn)
+	s.Values[sumClosedOut] += int64(b.Harvested + b.MovedOut)
+	if b.Unweighed > 0 || b.MovedUnweighed > 0 {
+		s.Unweighed++
+		return
+	}
+	s.Values[sumClosedFeed] += int64(b.FedG)
+	s.Values[sumClosedGain] += int64(b.gain(0))
+}
+
+// unitsIn adds the units in which the fish were on some day of a period.
+func (b *BatchState) unitsIn(p Span, units map[UnitID]bool) {
+	if b.FirstOn == nil {
+		return
+	}
+	from := *b.FirstOn
+	for i, left := range b.LeftOn {
+		if from <= p.To && left >= p.From {
+			units[b.LeftUnits[i]] = true
+		}
+		from = left
+	}
+	if from <= p.To && (b.ClosedOn == nil || *b.ClosedOn >= p.From) {
+		units[b.Unit] = true
+	}
+}
+
+// shared adds what was spent for the whole site on the days of the period.
+func (s *SiteSums) shared(costs []SharedCost, p Span) {
+	for _, c := range costs {
+		if c.On > p.To {
+			continue
+		}
+		m := int64(c.portion(p.From, p.To))
+		switch {
+		case c.Category == Unpaid:
+			s.Values[sumUnpaid] += m
+		case c.Category == Donated:
+			s.Values[sumDonated] += m
+		case c.Category == ByProduct:
+			s.Values[sumCropSales] += m
+		default:
+			s.Values[sumCost] += m
+			if !c.Category.Fixed() {
+				s.Values[sumInputCost] += m
+			}
+		}
+	}
+}
+
+// eaten works out what could be eaten of the fish, and its protein.
+func (s *SiteSums) eaten(factors Factors) {
+	for species, grams := range s.EatenWithin {
+		f, ok := factors.For(species)
+		if !ok {
+			s.NoFactor += grams
+			continue
+		}
+		edible := f.edible(grams)
+		s.Values[sumEdible] += int64(edible)
+		s.Values[sumProtein] += int64(f.protein(edible))
+	}
+}
+
+// Total adds the sums of sites.
+func Total(sites []SiteSums) SiteSums {
+	t := SiteSums{EatenWithin: map[string]Grams{}}
+	for _, s := range sites {
+		for i, v := range s.Values {
+			t.Values[i] += v
+			t.Known[i] = t.Known[i] || s.Known[i]
+		}
+		t.Recorded = t.Recorded || s.Recorded
+		t.LastOn = max(t.LastOn, s.LastOn)
+		t.Guessed += s.Guessed
+		t.Unweighed += s.Unweighed
+		t.NoVolume += s.NoVolume
+		t.NoFactor += s.NoFactor
+		for species, grams := range s.EatenWithin {
+			t.EatenWithin[species] += grams
+		}
+	}
+	return t
+}
+
+// Factor is what can be eaten of a fish in a form, and its protein.
+type Factor struct {
+	Species string      // ASFIS code
+	Form    string      // fillet, dressed
+	Yield   Thousandths // percent of the live weight
+	Protein Thousandths // grams in 100 g of what can be eaten
+	Source  string
+}
+
+// Factors are those of one form.
+type Factors []Factor
+
+// For returns the factor of a species.
+func (f Factors) For(species string) (Factor, bool) {
+	i := slices.IndexFunc(f, func(f Factor) bool { return f.Species == species })
+	if i < 0 {
+		return Factor{}, false
+	}
+	return f[i], true
+}
+
+// edible returns milligrams, half to even.
+func (f Factor) edible(live Grams) Milligrams {
+	return Milligrams(mulDiv(int64(live.Milligrams()), int64(f.Yield), 100_000))
+}
+
+func (f Factor) protein(edible Milligrams) Milligrams {
+	return Milligrams(mulDiv(int64(edible), int64(f.Protein), 100_000))
+}
+
+// PublishedFactors returns the factors of a form that come with the service. Sources
+// differ: fillets of Nile tilapia are given as 25 to 37 % of the live weight.
+func PublishedFactors(form string) Factors {
+	const clement = "Clement & Lovell 1994, Aquaculture 119:299–310"
+	all := Factors{
+		{"TLN", "fillet", 25_400, 20_300, clement},
+		{"TLN", "dressed", 51_000, 20_300, clement + "; protein as of the fillet"},
+		{"CLZ", "fillet", 30_900, 19_330, "yield of channel catfish, " + clement + ", for want of one of this species; protein of cultured fish, Taiwo et al."},
+		{"CLZ", "dressed", 60_600, 19_330, "yield of channel catfish, " + clement + ", for want of one of this species; protein of cultured fish, Taiwo et al."},
+	}
+	return slices.DeleteFunc(slices.SortedFunc(slices.Values(all), func(a, b Factor) int { return cmp.Compare(a.Species, b.Species) }), func(f Factor) bool { return f.Form != form })
+}
