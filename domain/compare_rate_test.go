@@ -25,6 +25,7 @@ type herd struct {
 	price    func(site int) domain.Money // of a kilogram of feed
 	survival []float64                   // the truth of each site
 	fcr      []float64
+	lived    [][]stats.Pair // fish alive and stocked, of the batches of each site
 	list     []domain.ComparedBatch
 }
 
@@ -37,7 +38,7 @@ func (h *herd) make() *herd {
 		odds := math.Log(0.85/0.15) + h.between*h.r.NormFloat64() + h.odd[i]
 		p := 1 / (1 + math.Exp(-odds))
 		fcr := 1.4 * math.Exp(0.5*h.between*h.r.NormFloat64())
-		h.survival, h.fcr = append(h.survival, p), append(h.fcr, fcr)
+		h.survival, h.fcr, h.lived = append(h.survival, p), append(h.fcr, fcr), append(h.lived, nil)
 		for range h.batches(h.r) {
 			h.list = append(h.list, h.batch(i, p, fcr))
 		}
@@ -52,6 +53,7 @@ func (h *herd) batch(site int, p, fcr float64) domain.ComparedBatch {
 		grams, factor = h.size(site)
 	}
 	alive := h.clumped(p*factor, n)
+	h.lived[site] = append(h.lived[site], stats.Pair{Num: float64(alive), Den: float64(n)})
 	gain := domain.Grams(float64(alive) * 400)
 	fed := domain.Grams(fcr * float64(gain) * math.Exp(0.2*h.r.NormFloat64()-0.02))
 	closed := day(200)
@@ -148,6 +150,29 @@ func TestComparisonCoverage(t *testing.T) {
 				t.Errorf("%s, %d to %d batches: 95 %% intervals cover %s", measure, c.from, c.to, covered[k])
 			}
 		}
+	}
+}
+
+// Why intervals are not those of the bootstrap: of few batches it covers too little.
+func TestBootstrapCoverage(t *testing.T) {
+	t.Parallel()
+	covered := make([]tally, len(classes))
+	for seed := range *coops {
+		h := (&herd{r: rand.New(rand.NewPCG(uint64(seed), 1)), sites: 24, between: 0.3, batches: func(r *rand.Rand) int { return 2 + r.IntN(39) }}).make()
+		for i, units := range h.lived {
+			lo, hi := stats.Bootstrap(units, 0.95, 400, h.r)
+			for k, c := range classes {
+				if n := len(units); n >= c.from && n <= c.to {
+					covered[k].take(lo <= h.survival[i] && h.survival[i] <= hi)
+				}
+			}
+		}
+	}
+	for k, c := range classes {
+		t.Logf("survival by the bootstrap, %d to %d batches: %s", c.from, c.to, covered[k])
+	}
+	if covered[1].percent() > 90 || covered[4].percent() < 90 {
+		t.Errorf("the bootstrap covers %s of 3 to 4 batches and %s of many", covered[1], covered[4])
 	}
 }
 
