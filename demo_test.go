@@ -83,6 +83,7 @@ func TestDemoInAGivenDatabase(t *testing.T) {
 			t.Errorf("%s: status %d, %+v, want %d with %d items", c.path, status, got, c.status, c.sites)
 		}
 	}
+	boughtTogether(t, first.URL, first.Tokens.Coordinator)
 	if err := stop(); err != nil {
 		t.Error(err)
 	}
@@ -120,6 +121,41 @@ func TestDemoInAGivenDatabase(t *testing.T) {
 		if err == nil || !strings.Contains(err.Error(), c.want) || out != "" {
 			t.Errorf("%q: prints %q and returns %v", c.args, out, err)
 		}
+	}
+}
+
+// boughtTogether fails unless there is a round that is settled, with an order and what
+// schools owe for it, and one that is open, with requests and quotes from which a plan can
+// be made.
+func boughtTogether(t *testing.T, url, token string) {
+	t.Helper()
+	type list struct {
+		Items []struct {
+			ID, State string
+			Sums      struct{ Cost string }
+		}
+	}
+	get := func(path string) (l list) {
+		t.Helper()
+		if status := ask(t, url+path, token, &l); status != 200 {
+			t.Fatalf("%s: status %d", path, status)
+		}
+		return l
+	}
+	rounds := get("/v1/rounds")
+	if len(rounds.Items) != 2 || rounds.Items[0].State != "settled" || rounds.Items[1].State != "open" {
+		t.Fatalf("the rounds are %+v", rounds)
+	}
+	settled, open := "/v1/rounds/"+rounds.Items[0].ID, "/v1/rounds/"+rounds.Items[1].ID
+	if orders := get(settled + "/orders"); len(orders.Items) == 0 || orders.Items[0].Sums.Cost == "" {
+		t.Errorf("the orders are %+v", orders)
+	}
+	var charges struct{ Sites []struct{ Owed string } }
+	if status := ask(t, url+settled+"/charges", token, &charges); status != 200 || len(charges.Sites) != 2 {
+		t.Errorf("charges: status %d, %+v", status, charges)
+	}
+	if requests, quotes := get(open+"/requests"), get(open+"/quotes"); len(requests.Items) == 0 || len(quotes.Items) != 3 {
+		t.Errorf("there are %d requests and %d quotes", len(requests.Items), len(quotes.Items))
 	}
 }
 

@@ -50,7 +50,7 @@ func fill(ctx context.Context, store *postgres.Store, url string, cred postgres.
 			}
 		}
 	}
-	return nil
+	return store.Update(ctx, cred, func(tx *postgres.Tx) error { return buy(ctx, tx, coop) })
 }
 
 func fillRegistry(ctx context.Context, tx *postgres.Tx, coop *simulate.Coop) error {

@@ -231,13 +231,13 @@ func (tx *Tx) ChangeOrder(ctx context.Context, id domain.OrderID, change *domain
 	if was, err = tx.Order(ctx, id); err != nil { // as it is while the round is held
 		return err
 	}
-	ask, err := tx.PlanAsk(ctx, &round, round.Need)
+	found, err := tx.requestsOf(ctx, round.ID)
 	if err != nil {
 		return err
 	}
 	requests := map[domain.RequestID]*domain.Request{}
-	for i := range ask.Requests {
-		requests[ask.Requests[i].ID] = &ask.Requests[i]
+	for i := range found {
+		requests[found[i].ID] = &found[i]
 	}
 	quote, err := Quotes.Get(ctx, tx, was.Quote)
 	if err != nil {

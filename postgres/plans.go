@@ -21,14 +21,21 @@ func (tx *Tx) PlanAsk(ctx context.Context, round *domain.Round, need string) (*d
 		return nil, err
 	}
 	a := &domain.PlanAsk{Round: round, Need: need}
-	later(tx, &a.Requests, `select `+Requests.columns("n", "n")+` from request n where n.coop_id = $1 and own_site(n.site_id) and n.round_id = $2 and not n.withdrawn order by n.id`, tx.coop, round.ID)
 	later(tx, &a.Quotes, `select `+Quotes.columns("n", "n")+` from quote n where n.coop_id = $1 and own_site(null) and n.round_id = $2 and not n.withdrawn order by n.id`, tx.coop, round.ID)
 	var err error
 	a.Today, err = tx.Today(ctx)
 	if err == nil {
-		err = tx.flush(ctx)
+		a.Requests, err = tx.requestsOf(ctx, round.ID)
+	}
+	if err == nil && round.Fish() {
+		a.Losses, err = tx.PlanLosses(ctx)
 	}
 	return a, err
+}
+
+// requestsOf returns what sites ask of a round, but for what was withdrawn.
+func (tx *Tx) requestsOf(ctx context.Context, round domain.RoundID) ([]domain.Request, error) {
+	return all[domain.Request](ctx, tx, `select `+Requests.columns("n", "n")+` from request n where n.coop_id = $1 and own_site(n.site_id) and n.round_id = $2 and not n.withdrawn order by n.id`, tx.coop, round)
 }
 
 // KeepPlan keeps a plan as the next version of those of its round, which is planned then.
