@@ -181,7 +181,7 @@ func (b *buyer) fingerlings(ctx context.Context) error {
 			continue
 		}
 		u := s.Units[i]
-		fish := max(50, domain.Pieces(*u.WaterVolumeL/1_000_000)*40/10*10)
+		fish := min(400, max(50, domain.Pieces(*u.WaterVolumeL/1_000_000)*40/10*10))
 		q := domain.Request{Site: s.Facts.ID, Unit: &u.ID, Quantity: fish, Least: fish / 2, Most: fish + fish/10, SizeFrom: new(domain.Milligrams(2_000)), SizeTo: new(domain.Milligrams(10_000))}
 		if _, err := b.ask(ctx, &round, q); err != nil {
 			return err
