@@ -12,15 +12,12 @@ import (
 // of the node. It gives up where there are too many of them, having raised the floor of
 // the node, and reports whether no better plan is left in it.
 func (s *search) finish(n *node, width int) bool {
-	for part := max((s.most()-n.bound)/64, s.scale); ; part *= 2 {
+	for part := int64(0); ; {
 		whole, from, known := s.most()-n.bound, n.floor-n.bound, s.best.Cost
 		if from >= whole {
 			return true
 		}
-		if part <= from && part < whole {
-			continue
-		}
-		part = min(part, whole)
+		part = min(max(2*part, whole/64, from+s.scale), whole)
 		f := s.list(n, part, width, false)
 		if f.missed <= part && f.dropped > part {
 			f = s.list(n, part, width, true)
@@ -30,7 +27,7 @@ func (s *search) finish(n *node, width int) bool {
 			if s.best.Cost == known {
 				return false
 			}
-			part /= 2 // there is less room now
+			part = 0 // there is less room now
 			continue
 		}
 		if f.found || part == whole {
@@ -71,59 +68,77 @@ type places struct {
 	base int64
 }
 
-// list has the ways: of each a row with what is sent by each seller, how far its route
-// reaches, and what each group will lose to the bound at least.
-type list struct {
-	rows   []int64
-	choice []int64 // what the buyers lose to the bound
-	total  []int64 // all of it
-	steps  []step
-}
-
-// step is how a way came to be: from which of the list before, by which seller.
-type step struct {
-	from   int32
-	seller int8
-}
-
 // list lists the plans of a node that lose no more than part of the room, and tries the
 // best of them.
 func (s *search) list(n *node, part int64, width int, exact bool) *finisher {
 	f := &finisher{search: s, node: n, room: part, width: width, dropped: math.MaxInt64, exact: exact, missed: math.MaxInt64}
-	l := f.start()
-	var spare list
-	trail := make([][]step, 0, len(f.buyers))
-	for _, i := range f.buyers {
-		next := f.next(&l, i, spare)
-		if len(next.steps) > f.width {
-			spare, next = next, f.cut(next)
-			f.room = f.search.most() - f.bound // not all are listed any more, so that any that is better will do
-		} else {
-			spare = l
-		}
-		l = next
-		if len(l.steps) == 0 {
-			break
-		}
-		trail = append(trail, slices.Clone(l.steps))
+	first := f.start()
+	if len(first.total) == 0 {
+		return f
 	}
-	if len(l.total) == 0 {
+	settled := slices.Clone(first.rows)
+	front := &side{list: first, more: f.more}
+	back := &side{list: first.clone(), more: slices.Clone(f.more)}
+	for rest := f.buyers; len(rest) > 0; {
+		if len(front.total) <= len(back.total) {
+			f.settle(front, rest[0])
+			rest = rest[1:]
+		} else {
+			f.settle(back, rest[len(rest)-1])
+			rest = rest[:len(rest)-1]
+		}
+		if len(front.total) == 0 || len(back.total) == 0 {
+			return f
+		}
+		if s.work > s.Work {
+			f.dropped = 0
+			return f
+		}
+	}
+	w, v, ok := f.join(front, back, settled, part)
+	for more := 4 * part; !ok && more/4 < f.room; more *= 4 { // not all were listed
+		w, v, ok = f.join(front, back, settled, min(more, f.room))
+	}
+	if !ok {
 		return f
 	}
 	f.found = true
-	best := 0
-	for w, t := range l.total {
-		if t < l.total[best] {
-			best = w
-		}
-	}
-	for k := len(trail) - 1; k >= 0; k-- {
-		st := trail[k][best]
-		f.by[f.buyers[k]] = int(st.seller)
-		best = int(st.from)
-	}
+	front.tell(w, f.by)
+	back.tell(v, f.by)
 	f.try(f.node, f.by, true)
 	return f
+}
+
+// side is the list of some of the buyers, from one end of them.
+type side struct {
+	list
+	spare  list
+	more   []int64 // by place: what the others may have sent
+	buyers []int
+	trail  [][]step // by buyer
+}
+
+// settle settles one more buyer of a side.
+func (f *finisher) settle(s *side, i int) {
+	f.more = s.more
+	next := f.next(&s.list, i, s.spare)
+	if len(next.steps) > f.width {
+		s.spare, next = next, f.cut(next)
+		f.room = f.search.most() - f.bound // not all are listed any more, so that any that is better will do
+	} else {
+		s.spare = s.list
+	}
+	s.list = next
+	s.buyers, s.trail = append(s.buyers, i), append(s.trail, slices.Clone(next.steps))
+}
+
+// tell writes down who serves the buyers of a side by one of its ways.
+func (s *side) tell(w int, by []int) {
+	for k := len(s.trail) - 1; k >= 0; k-- {
+		st := s.trail[k][w]
+		by[s.buyers[k]] = int(st.seller)
+		w = int(st.from)
+	}
 }
 
 // loss returns what the bound loses if a seller serves a buyer, without what it loses
@@ -132,9 +147,10 @@ func (f *finisher) loss(i, j int) int64 {
 	return f.Lots[i][j].Cost*f.scale + f.values[j]*f.Lots[i][j].Pieces
 }
 
-// start settles the buyers with one seller, and sorts the others: first those who lose
-// much by their second choice, then those who need most, so that what remains can make
-// up for less and less.
+// start settles the buyers with one seller, and sorts the others: first those who may be
+// served by a seller who serves few, so that it is known soon what that one sends, then
+// those who lose much by their second choice, then those who need most, so that what
+// remains can make up for less and less.
 func (f *finisher) start() list {
 	f.may, f.by = slices.Clone(f.node.may), make([]int, len(f.Lots))
 	second, most := make([]int64, len(f.Lots)), make([]int64, len(f.Lots))
@@ -161,7 +177,11 @@ func (f *finisher) start() list {
 			f.buyers = append(f.buyers, i)
 		}
 	}
+	rare := f.rarest()
 	slices.SortStableFunc(f.buyers, func(a, b int) int {
+		if rare[a] != rare[b] {
+			return cmp.Compare(rare[a], rare[b])
+		}
 		if few := f.room / 8; second[a] <= few && second[b] <= few {
 			return cmp.Compare(most[b], most[a])
 		}
@@ -198,6 +218,27 @@ func (f *finisher) start() list {
 		return list{}
 	}
 	return list{row, []int64{0}, []int64{total}, []step{{}}}
+}
+
+// rarest returns for each buyer how many may be served by the rarest of its sellers; all,
+// where none of them is rare.
+func (f *finisher) rarest() []int {
+	serve := make([]int, len(f.Sellers))
+	for _, i := range f.buyers {
+		for rest := f.may[i]; rest != 0; rest &= rest - 1 {
+			serve[bits.TrailingZeros64(rest)]++
+		}
+	}
+	rare := make([]int, len(f.Lots))
+	for _, i := range f.buyers {
+		rare[i] = len(f.buyers)
+		for rest := f.may[i]; rest != 0; rest &= rest - 1 {
+			if n := serve[bits.TrailingZeros64(rest)]; n <= len(f.buyers)/3 {
+				rare[i] = min(rare[i], n)
+			}
+		}
+	}
+	return rare
 }
 
 // enter puts down the groups of those who may serve somebody. It returns what the others
@@ -370,79 +411,4 @@ func (f *finisher) onLevel(lost int64, row []int64, touched []int) int64 {
 		lost = plus(lost, v)
 	}
 	return lost
-}
-
-// clear empties the table of what was seen, for so many ways.
-func (f *finisher) clear(ways int) {
-	slots := 1 << bits.Len(uint(2*ways))
-	if cap(f.seen) < slots {
-		f.seen = make([]int32, slots)
-	}
-	f.seen = f.seen[:slots]
-	for k := range f.seen {
-		f.seen[k] = -1
-	}
-}
-
-// put adds a way to a list, unless there is one that comes to the same and loses less.
-func (f *finisher) put(to *list, row []int64, choice, total int64, st step) {
-	sellers := len(f.sellers)
-	hash := uint64(14695981039346656037)
-	for p, v := range row[:2*sellers] {
-		if p < sellers && f.level[p].hi > 0 {
-			v %= f.Sellers[f.sellers[p]].Pack
-		}
-		hash = (hash ^ uint64(v)) * 1099511628211
-		hash ^= hash >> 29
-	}
-	for slot := hash; ; slot++ {
-		k := slot & uint64(len(f.seen)-1)
-		w := int(f.seen[k])
-		if w < 0 {
-			f.seen[k] = int32(len(to.steps))
-			break
-		}
-		there := to.rows[w*len(row) : (w+1)*len(row)]
-		if f.same(there, row) {
-			if choice < to.choice[w] {
-				copy(there, row)
-				to.choice[w], to.total[w], to.steps[w] = choice, total, st
-			}
-			return
-		}
-	}
-	to.rows = append(to.rows, row...)
-	to.choice = append(to.choice, choice)
-	to.total = append(to.total, total)
-	to.steps = append(to.steps, st)
-}
-
-func (f *finisher) same(a, b []int64) bool {
-	sellers := len(f.sellers)
-	for p, v := range a[:2*sellers] {
-		d := v - b[p]
-		if d != 0 && (p >= sellers || f.level[p].hi == 0 || d%f.Sellers[f.sellers[p]].Pack != 0) {
-			return false
-		}
-	}
-	return true
-}
-
-// cut keeps the ways that lose least.
-func (f *finisher) cut(l list) list {
-	size := 2*len(f.sellers) + len(f.groups)
-	order := make([]int, len(l.steps))
-	for w := range order {
-		order[w] = w
-	}
-	slices.SortFunc(order, func(a, b int) int { return cmp.Or(cmp.Compare(l.total[a], l.total[b]), a-b) })
-	f.dropped = min(f.dropped, l.total[order[f.width]])
-	var to list
-	for _, w := range order[:f.width] {
-		to.rows = append(to.rows, l.rows[w*size:(w+1)*size]...)
-		to.choice = append(to.choice, l.choice[w])
-		to.total = append(to.total, l.total[w])
-		to.steps = append(to.steps, l.steps[w])
-	}
-	return to
 }

@@ -46,7 +46,14 @@ func (p Problem) Solve() (Plan, error) {
 	}
 	s.look(root, 1000)
 	for len(s.open) > 0 && s.work < s.Work && s.open[0].floor <= s.most() {
-		s.split(heap.Pop(&s.open).(*node))
+		n := heap.Pop(&s.open).(*node)
+		if n.split.kind == 'b' && n.width > 0 && n.width < widest {
+			if n.width *= 4; !s.finish(n, n.width) {
+				heap.Push(&s.open, n)
+			}
+			continue
+		}
+		s.split(n)
 	}
 	s.best.Bound = s.best.Cost
 	for _, n := range s.open {
@@ -149,6 +156,7 @@ type node struct {
 	bound  int64    // at these values; scaled
 	floor  int64    // no plan of the node costs less, by this bound or that of the node it was split from
 	listed int      // buyers who were not settled when its plans were last listed in vain
+	width  int      // and how many ways were gone on with; 0: none
 	depth  int
 	split  split
 }
@@ -161,15 +169,6 @@ type orders struct {
 	corners []corner
 }
 
-// split says how a node is cut in two: at an order of a seller, at the reach of its
-// route, or at a buyer.
-type split struct {
-	kind   byte // o, r, b; 0: it is one plan
-	seller int
-	buyer  int
-	at     int64
-}
-
 // look bounds a node, looks for plans near it, and keeps it if a better one may be in it.
 func (s *search) look(n *node, steps int) {
 	s.best.Nodes++
@@ -179,14 +178,18 @@ func (s *search) look(n *node, steps int) {
 		return
 	}
 	n.split = s.choose(n, e)
-	if width := s.width(n); width > 0 && s.finish(n, width) || n.split.kind == 0 {
+	if n.width = s.widen(n); n.width > 0 && s.finish(n, n.width) || n.split.kind == 0 {
 		return
 	}
 	heap.Push(&s.open, n)
 }
 
-// width returns how many ways to finish a node are listed; 0: it is too early for it.
-func (s *search) width(n *node) int {
+// widest is how many ways to finish a node are listed at the most, before it is split by
+// the buyers.
+const widest = 200_000
+
+// widen says how many ways to finish a node are listed at first; 0: it is too early.
+func (s *search) widen(n *node) int {
 	open := 0
 	for _, m := range n.may {
 		if m&(m-1) != 0 {
@@ -196,11 +199,11 @@ func (s *search) width(n *node) int {
 	switch {
 	case n.split.kind == 0:
 		return 1 << 20
-	case open <= 24:
-		return 500
+	case open <= 24 && n.split.kind != 'b':
+		return 200
 	case n.split.kind == 'b' && (n.listed == 0 || open < n.listed*3/4):
 		n.listed = open
-		return 4_000_000 / open
+		return 1_000_000 / open
 	}
 	return 0
 }
@@ -233,25 +236,8 @@ func (s *search) narrow(n *node) bool {
 			if o.corners == nil {
 				continue
 			}
-			// Orders whose loss is within the room: between two corners it is a straight line.
-			lo, hi := int64(math.MaxInt64), int64(0)
-			none := o.none && s.earn(n, slices.DeleteFunc(slices.Clone(group), func(k int) bool { return k == j })).least-base <= room
-			was := corner{-1, 0}
-			for _, c := range o.corners {
-				loss := (c.cost+o.far)*s.scale - n.values[j]*c.pieces - base
-				if loss <= room {
-					lo, hi = min(lo, c.pieces), max(hi, c.pieces)
-				}
-				if was.pieces >= 0 && (loss <= room) != (was.cost <= room) {
-					at := was.pieces + int64(float64(c.pieces-was.pieces)*(float64(room-was.cost)/float64(loss-was.cost)))
-					if loss <= room { // falls into the room
-						lo = min(lo, max(was.pieces, at-1))
-					} else {
-						hi = max(hi, min(c.pieces, at+1))
-					}
-				}
-				was = corner{c.pieces, loss}
-			}
+			lo, hi, none := s.within(n, j, base, room)
+			none = none && s.earn(n, slices.DeleteFunc(slices.Clone(group), func(k int) bool { return k == j })).least-base <= room
 			switch {
 			case lo <= hi && (none != o.none || lo > o.lo || hi < o.hi):
 				*o = orders{none, lo, hi, o.far, s.Sellers[j].corners(lo, hi)}
@@ -263,6 +249,31 @@ func (s *search) narrow(n *node) bool {
 		}
 	}
 	return n.settle(s)
+}
+
+// within returns from where to where the orders of a seller are that lose no more than the
+// room, given what its group makes the bound, and whether it may have none. There are
+// none where lo is above hi.
+func (s *search) within(n *node, j int, base, room int64) (lo, hi int64, none bool) {
+	o := &n.orders[j]
+	lo = math.MaxInt64
+	was := corner{-1, 0}          // its cost is the loss
+	for _, c := range o.corners { // between two of them the loss is a straight line
+		loss := (c.cost+o.far)*s.scale - n.values[j]*c.pieces - base
+		if loss <= room {
+			lo, hi = min(lo, c.pieces), max(hi, c.pieces)
+		}
+		if was.pieces >= 0 && (loss <= room) != (was.cost <= room) {
+			at := was.pieces + int64(float64(c.pieces-was.pieces)*(float64(room-was.cost)/float64(loss-was.cost)))
+			if loss <= room { // falls into the room
+				lo = min(lo, max(was.pieces, at-1))
+			} else {
+				hi = max(hi, min(c.pieces, at+1))
+			}
+		}
+		was = corner{c.pieces, loss}
+	}
+	return lo, hi, o.none
 }
 
 // close takes a seller out of a node.
@@ -301,145 +312,6 @@ func (n *node) settle(s *search) bool {
 		}
 	}
 	return true
-}
-
-// choose says where a node is to be cut: at the seller whose orders are cheaper in the
-// bound than they can be, or else at the buyer who is served by several.
-func (s *search) choose(n *node, e *estimate) split {
-	var best split
-	most := float64(s.best.Cost-s.whole(n.floor)) / 1000
-	for j := range s.Sellers {
-		seller, o := &s.Sellers[j], &n.orders[j]
-		var wanted float64
-		var reach int64
-		for i, lots := range s.Lots {
-			wanted += e.serves[i][j] * float64(lots[j].Pieces)
-			if e.serves[i][j] > 0.3 {
-				reach = max(reach, lots[j].Reach)
-			}
-		}
-		if at, miss, ok := seller.cut(o, wanted); ok && miss > most {
-			best, most = split{kind: 'o', seller: j, at: at}, miss
-		}
-		if miss := float64(reach - o.far); miss > most {
-			best, most = split{kind: 'r', seller: j, at: o.far}, miss
-		}
-	}
-	if best.kind != 0 {
-		return best
-	}
-	least := 2.0
-	for i := range s.Lots {
-		if bits.OnesCount64(n.may[i]) < 2 {
-			continue
-		}
-		top, by := -1.0, 0
-		for rest := n.may[i]; rest != 0; rest &= rest - 1 {
-			if j := bits.TrailingZeros64(rest); e.serves[i][j] > top {
-				top, by = e.serves[i][j], j
-			}
-		}
-		if top < least {
-			best, least = split{kind: 'b', buyer: i, seller: by}, top
-		}
-	}
-	return best
-}
-
-// cut returns where to split the orders of a node if so many pieces are wanted, and by
-// how much the bound is below the cost of such an order: in the bound an order costs
-// what lies on the lower hull of the corners.
-func (s *Seller) cut(o *orders, wanted float64) (at int64, miss float64, ok bool) {
-	if o.corners == nil {
-		return 0, 0, false
-	}
-	var from, to corner // of the hull around the wanted
-	if !o.none {
-		from = o.corners[0]
-		from.cost += o.far
-	}
-	for i := 0; ; {
-		to = from
-		slope := math.Inf(1)
-		for k := i; k < len(o.corners); k++ {
-			c := corner{o.corners[k].pieces, o.corners[k].cost + o.far}
-			if c.pieces <= from.pieces {
-				continue
-			}
-			if m := float64(c.cost-from.cost) / float64(c.pieces-from.pieces); m <= slope {
-				slope, to, i = m, c, k
-			}
-		}
-		if float64(to.pieces) >= wanted || to == from {
-			break
-		}
-		from = to
-	}
-	if to == from || wanted <= float64(from.pieces) {
-		return 0, 0, false
-	}
-	hull := float64(from.cost) + (wanted-float64(from.pieces))*float64(to.cost-from.cost)/float64(to.pieces-from.pieces)
-	_, cost, can := s.orderWithin(int64(math.Ceil(wanted)), o.lo, o.hi)
-	if !can {
-		return 0, 0, false
-	}
-	miss = float64(cost+o.far) - hull
-	for _, step := range s.Steps[1:] {
-		if q := s.packed(step.From); q > max(from.pieces, o.lo) && q <= to.pieces && q <= o.hi && (!ok || math.Abs(float64(q)-wanted) < math.Abs(float64(at)-wanted)) {
-			at, ok = q, true
-		}
-	}
-	if !ok && from.pieces == 0 && o.none {
-		return 0, miss, true
-	}
-	if !ok && s.Pack > 1 { // between two packs
-		if at = int64(wanted)/s.Pack*s.Pack + 1; at > max(from.pieces, o.lo) && at <= o.hi {
-			return at, miss, true
-		}
-	}
-	return at, miss, ok
-}
-
-// split looks at the two halves of a node.
-func (s *search) split(n *node) {
-	low, high := n.half(), n.half()
-	c := n.split
-	switch c.kind {
-	case 'o':
-		o := n.orders[c.seller]
-		if c.at == 0 { // none, or some
-			low.close(c.seller)
-			high.orders[c.seller].none = false
-			break
-		}
-		low.orders[c.seller] = orders{o.none, o.lo, c.at - 1, o.far, s.Sellers[c.seller].corners(o.lo, c.at-1)}
-		high.orders[c.seller] = orders{false, c.at, o.hi, o.far, s.Sellers[c.seller].corners(c.at, o.hi)}
-	case 'r':
-		reach := func(i int) int64 { return s.Lots[i][c.seller].Reach }
-		next := int64(math.MaxInt64)
-		for i := range s.Lots {
-			if r := reach(i); r > c.at && n.may[i]&(1<<c.seller) != 0 {
-				next = min(next, r)
-			}
-		}
-		for i := range low.may {
-			if reach(i) > c.at {
-				low.may[i] &^= 1 << c.seller
-			}
-		}
-		if o := &high.orders[c.seller]; next < math.MaxInt64 {
-			o.far = next
-			o.none = false // without an order there is no reach
-		}
-	case 'b':
-		low.may[c.buyer] = 1 << c.seller
-		high.may[c.buyer] &^= 1 << c.seller
-	}
-	for _, half := range []*node{low, high} {
-		if half.settle(s) {
-			s.look(half, 150)
-		}
-	}
 }
 
 func (n *node) half() *node {

@@ -192,6 +192,7 @@ func (d *draft) reachWithout(stop, j int) int64 {
 // move gives buyers to other sellers where that costs less.
 func (d *draft) move() bool {
 	moved := false
+	d.work += 10 * len(d.by) * len(d.Sellers)
 	for i, j := range d.by {
 		lots := d.Lots[i]
 		less := d.at(j, d.sent[j], d.reach[j]) - d.at(j, d.sent[j]-lots[j].Pieces, d.reachWithout(i, j)) + lots[j].Cost
@@ -217,6 +218,7 @@ func (d *draft) move() bool {
 // swap exchanges the sellers of two buyers where that costs less.
 func (d *draft) swap() bool {
 	for i, j := range d.by {
+		d.work += 10 * len(d.by)
 		for h := i + 1; h < len(d.by); h++ {
 			k := d.by[h]
 			if k == j || d.Lots[i][k].Pieces == 0 || d.Lots[h][j].Pieces == 0 {
