@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
@@ -11,7 +12,13 @@ import (
 	"testing"
 	"time"
 
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+
 	"shoalbook/domain"
+	"shoalbook/domain/simulate"
+	"shoalbook/postgres"
+	"shoalbook/postgres/postgrestest"
 )
 
 // TestCheckReport: whoever has a report, and perhaps seals and records, can tell without
@@ -91,4 +98,102 @@ func sealLines(t *testing.T, records []string, each int) (seals []domain.Seal) {
 		seals, at = append(seals, s), at.Add(time.Hour)
 	}
 	return seals
+}
+
+// TestCheckIssuedReport: a report that was issued, as it is downloaded, stands beside the
+// seals and the records of its co-operative, until somebody changes what it rests on.
+func TestCheckIssuedReport(t *testing.T) {
+	t.Parallel()
+	env := map[string]string{"DATABASE_URL": postgrestest.New(t).URL}
+	store, d := openStore(t, env["DATABASE_URL"]), demo{Seed: 5, Sites: 1, Seasons: 1}
+	coop := d.simulate()
+	if _, err := store.CreateCoop(t.Context(), coop.Facts); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := d.prepare(t.Context(), store, env["DATABASE_URL"], coop, false, messages{t.Output()}); err != nil {
+		t.Fatal(err)
+	}
+	document := issueReport(t, store, coop)
+	id, dir := coop.Facts.ID.String(), t.TempDir()
+	keep := func(name, text string) string {
+		t.Helper()
+		file := filepath.Join(dir, name)
+		if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		return file
+	}
+	must := func(args ...string) string {
+		t.Helper()
+		out, _, err := command(t, env, args...)
+		if err != nil {
+			t.Fatalf("%v: %q, %v", args, out, err)
+		}
+		return out
+	}
+	report, seals := keep("report", string(document)), keep("seals", must("seals", "print", id))
+	out := must("check-report", report, "--seals", seals, "--records", keep("records", must("seals", "records", id)))
+	if !strings.Contains(out, "is sealed by seal ") {
+		t.Errorf("it says %q", out)
+	}
+	must("verify", "--seals", seals, id)
+
+	conn, err := pgx.Connect(t.Context(), env["DATABASE_URL"])
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer conn.Close(context.WithoutCancel(t.Context()))
+	if _, err := conn.Exec(t.Context(), `set session_replication_role = replica`); err != nil {
+		t.Fatal(err)
+	}
+	// One entry less, and all sealed anew, so that nothing in the database itself tells of it.
+	if _, err := conn.Exec(t.Context(), `delete from entry where id = (select id from entry where kind = 'tally' or kind = 'water' order by id limit 1); truncate seal`); err != nil {
+		t.Fatal(err)
+	}
+	must("seals", "make", id)
+	if out, _, err := command(t, env, "check-report", report, "--seals", keep("anew", must("seals", "print", id))); err == nil || !strings.Contains(out, "is not the same any more") && !strings.Contains(out, "is not among the seals") {
+		t.Errorf("of seals made anew it says %q, %v", out, err)
+	}
+	if out, _, err := command(t, env, "check-report", report, "--seals", seals, "--records", keep("fewer", must("seals", "records", id))); err == nil || !strings.Contains(out, "make the root") && !strings.Contains(out, "there are only") {
+		t.Errorf("of a record less it says %q, %v", out, err)
+	}
+}
+
+// issueReport issues a report on the last year, and returns it as it is downloaded.
+func issueReport(t *testing.T, store *postgres.Store, coop *simulate.Coop) []byte {
+	t.Helper()
+	newID := func() [16]byte { return uuid.Must(uuid.NewV7()) }
+	today := domain.DateOf(time.Now(), time.UTC)
+	funder := domain.Party{ID: newID(), Name: "Lake Foundation", Roles: []string{"funder"}}
+	g := domain.Grant{ID: newID(), Funder: funder.ID, Title: "Fish for schools", StartsOn: today - 720, EndsOn: today + 720, Currency: coop.Facts.Currency,
+		Lines: []domain.BudgetLine{{Code: "feed", Title: "Feed", Amount: 10_000_00}}, PortionG: 50_000, PortionForm: "fillet", FlagPercent: 25_000}
+	for _, s := range coop.Sites {
+		g.Sites = append(g.Sites, domain.GrantSite{Site: s.Facts.ID})
+	}
+	for _, i := range domain.Catalogue() {
+		g.Measures = append(g.Measures, domain.GrantMeasure{Code: i.Code})
+	}
+	r := domain.Report{ID: newID(), Grant: g.ID, StartsOn: today - 366, EndsOn: today - 2, Title: "The last year", Language: "en", State: domain.ReportDraft}
+	var document []byte
+	err := store.Operate(t.Context(), coop.Facts.ID, func(tx *postgres.Tx) error {
+		if _, err := postgres.Parties.Create(t.Context(), tx, funder); err != nil {
+			return err
+		}
+		if _, err := postgres.Grants.Create(t.Context(), tx, g); err != nil {
+			return err
+		}
+		if _, err := postgres.Reports.Create(t.Context(), tx, r); err != nil {
+			return err
+		}
+		if _, err := tx.IssueReport(t.Context(), r.ID, nil); err != nil {
+			return err
+		}
+		c, err := tx.Copy(t.Context(), r.ID, "json")
+		document = c.Content
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return document
 }
