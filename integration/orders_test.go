@@ -195,6 +195,55 @@ func TestOrdersHoldTheQuotes(t *testing.T) {
 	k.do("PATCH", "/v1/quotes/"+quote, k.coordinator, members{"pack": 10}, "If-Match", "*").want(http.StatusConflict, "round_state")
 }
 
+// What has become impossible since the plan was made is refused, and nothing is ordered.
+// Each fact is changed behind the back of the service, as the passing of days would.
+func TestOrdersThatCannotBe(t *testing.T) {
+	t.Parallel()
+	for code, change := range map[string]string{
+		"quote_expired":     `valid_until = '2026-01-01'`,
+		"below_least_order": `least_order = 551`,
+		"above_most":        `most = 549, least_order = 0`,
+		"not_whole_packs":   `pack = 40`,
+		"quote_withdrawn":   `withdrawn = true`,
+	} {
+		t.Run(code, func(t *testing.T) {
+			t.Parallel()
+			k := newCall(newService(t))
+			k.planned()
+			conn := k.owner()
+			if _, err := conn.Exec(t.Context(), `set app.actor = 'the days'`); err != nil {
+				t.Fatal(err)
+			}
+			if _, err := conn.Exec(t.Context(), `update quote set `+change+` where coop_id = $1`, k.coop); err != nil {
+				t.Fatal(err)
+			}
+			k.orders(1).want(http.StatusUnprocessableEntity, code)
+			k.do("GET", "/v1/rounds/"+k.round+"/orders", k.coordinator, nil).want(http.StatusOK).wantAt(map[string]string{"/items": "[]"})
+			k.do("GET", "/v1/rounds/"+k.round, k.coordinator, nil).want(http.StatusOK).wantAt(map[string]string{"/state": "planned"})
+		})
+	}
+}
+
+// Feed is bought the same way, without anything of fish.
+func TestFeedIsOrdered(t *testing.T) {
+	t.Parallel()
+	k := newCall(newService(t))
+	k.round = k.post("/v1/rounds", k.coordinator, k.call(members{"species": nil, "product_id": k.feed, "fees_by": "weight"})).want(http.StatusCreated).at("/id")
+	list := "/v1/rounds/" + k.round
+	need := members{"site_id": k.site, "quantity": 120}
+	k.post(list+"/requests", k.keeper, changed(members{"unit_id": k.a}, need)).want(http.StatusUnprocessableEntity, "impossible_request")
+	k.post(list+"/requests", k.keeper, need).want(http.StatusCreated).wantAt(map[string]string{"/unit_id": "", "/questions": "[]"})
+	k.post(list+"/requests", k.keeper, need).want(http.StatusConflict, "already_requested")
+	k.post(list+"/requests", k.coordinator, members{"site_id": k.far.site, "quantity": 80}).want(http.StatusCreated)
+	offer := members{"mean_weight_g": nil, "weight_cv_percent": nil, "carried_in": nil, "litres": nil, "temperature_c": nil, "deaths_percent": nil, "short_percent": nil, "pack": 25, "expires_on": k.in(200)}
+	k.post(list+"/quotes", k.coordinator, k.quotes(members{"pack": 25})).want(http.StatusUnprocessableEntity, "impossible_quote")
+	k.post(list+"/quotes", k.coordinator, k.quotes(offer)).want(http.StatusCreated)
+	k.step("closed").want(http.StatusCreated)
+	// 200 kg at 0.30, 20.00 for the order, two drops, 30 km at 0.80. Computed by hand.
+	k.plan(nil).want(http.StatusCreated).wantAt(map[string]string{"/orders/0/ordered": "200", "/cost": "114.00", "/gap": "0.00", "/lines/0/transport": ""})
+	k.orders(1).want(http.StatusCreated).wantAt(map[string]string{"/items/0/expires_on": k.in(200), "/items/0/mean_weight_g": "", "/items/0/sums/cost": "114.00"})
+}
+
 // Of two who order at once one does; there is one order for each supplier. Two who plan
 // at once make two versions.
 func TestOrdersOnlyOnce(t *testing.T) {
