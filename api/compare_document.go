@@ -1,6 +1,7 @@
 package api
 
 import (
+	"encoding/json"
 	"fmt"
 	"math"
 	"slices"
@@ -77,7 +78,7 @@ func (x *comparison) document(d *render.Document) *render.Document {
 		blocks = append(blocks, c)
 	}
 	d.Sections = []render.Section{{Blocks: blocks},
-		{Title: "The groups", Blocks: []render.Block{x.groupsTable(), x.recordsTable()}}}
+		{Title: "The groups", Blocks: []render.Block{x.dataTable(), x.groupsTable(), x.recordsTable()}}}
 	if len(x.LeftOut) > 0 {
 		d.Sections = append(d.Sections, render.Section{Title: "What is left out", Blocks: []render.Block{x.leftOutTable()}})
 	}
@@ -162,7 +163,7 @@ func (x *comparison) caterpillar() *render.Caterpillar {
 
 func (x *comparison) groupsTable() *render.Table {
 	as, share := x.as(), render.Percent(0)
-	t := &render.Table{Name: "groups", Title: "Value, interval and verdict", Columns: []render.Column{{Name: "group", Title: "Group"}, {Name: "batches", Title: "Batches", As: render.Number(0, "")},
+	t := &render.Table{Name: "overview", Title: "Value, interval and verdict", Columns: []render.Column{{Name: "group", Title: "Group"}, {Name: "batches", Title: "Batches", As: render.Number(0, "")},
 		{Name: "value", Title: x.Measure.Title, As: as}, {Name: "verdict", Title: "Verdict"}, {Name: "low_95", Title: "95 times in 100 from", As: as}, {Name: "high_95", Title: "to", As: as},
 		{Name: "shrunk", Title: "Drawn to the others", As: as}, {Name: "best_third", Title: "Chance of the best third", As: share}, {Name: "worst_third", Title: "of the worst", As: share}},
 		Note: "Where there is a dash, nobody can tell; a single batch has no interval."}
@@ -175,6 +176,44 @@ func (x *comparison) groupsTable() *render.Table {
 	}
 	t.Rows = slices.Values(append(rows, row("All together", &x.All, "")))
 	return t
+}
+
+// dataTable has of every group what JSON has, to be computed with.
+func (x *comparison) dataTable() *render.Table {
+	t := &render.Table{Name: "groups", Data: true}
+	for _, name := range []string{"key", "name", "verdict"} {
+		t.Columns = append(t.Columns, render.Column{Name: name, Title: name})
+	}
+	for _, name := range []string{"batches", "numerator", "denominator", "value", "interval_low", "interval_high", "shrunk", "best_third", "worst_third",
+		"limits_95_low", "limits_95_high", "limits_998_low", "limits_998_high", "worth_batches"} {
+		t.Columns = append(t.Columns, render.Column{Name: name, Title: name, As: render.Number(6, "")})
+	}
+	var rows [][]render.Cell
+	for _, g := range x.Groups {
+		w := newComparedGroup(&g, x.NoVerdicts)
+		row := []string{w.Key, w.Name, w.Verdict, fmt.Sprint(w.Sum.Batches), w.Sum.Numerator.String(), w.Sum.Denominator.String(), digits(w.Sum.Value)}
+		row = append(row, bothDigits(w.Sum.Interval)...)
+		row = append(row, digits(w.Shrunk), digits(w.Best), digits(w.Worst))
+		row = append(append(row, bothDigits(w.In95)...), bothDigits(w.In998)...)
+		rows = append(rows, render.Row(append(row, digits(w.Worth))...))
+	}
+	t.Rows = slices.Values(rows)
+	return t
+}
+
+// digits are those of a number as JSON has it, none where there is none.
+func digits(n *json.Number) string {
+	if n == nil {
+		return ""
+	}
+	return n.String()
+}
+
+func bothDigits(n *[2]json.Number) []string {
+	if n == nil {
+		return []string{"", ""}
+	}
+	return []string{n[0].String(), n[1].String()}
 }
 
 // hundredths prints a chance in percent.

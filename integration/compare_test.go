@@ -193,7 +193,7 @@ func TestComparisonInEveryRepresentation(t *testing.T) {
 		}
 	}
 	lines, err := csv.NewReader(bytes.NewReader(s.do("GET", comparison+".csv"+query[comparison], s.coordinator, nil).body)).ReadAll()
-	if err != nil || len(lines) != 14 || lines[12][0] != "School L" || lines[12][3] != "different" || number(t, lines[12][2]) != 100*number(t, said.at("/groups/11/sum/value")) {
+	if err != nil || len(lines) != 13 || lines[12][1] != "School L" || lines[12][2] != "different" || lines[0][6] != "value" || lines[12][6] != said.at("/groups/11/sum/value") || lines[12][8] != said.at("/groups/11/sum/interval/1") {
 		t.Errorf("%v: %v", err, lines)
 	}
 	for query, words := range map[string]string{"": "different", "&chart=caterpillar": "School L"} {
