@@ -82,6 +82,9 @@ func reportPages(d domain.ReportDocument, mark string) (*render.Document, error)
 
 // unitIn says a unit with the currency in place of money.
 func unitIn(unit string, c domain.Currency) string {
+	if unit == "1" {
+		return ""
+	}
 	return strings.ReplaceAll(unit, "money", string(c))
 }
 
@@ -111,13 +114,13 @@ func reportSummary(d domain.ReportDocument, mark string) render.Section {
 	if mark != "" {
 		state = "Known at " + d.KnownAt + ". Whoever has the journal can work it out again and gets the same hash."
 	}
-	s := render.Section{Blocks: []render.Block{render.Paragraph(fmt.Sprintf("%s reports on %s to %s. %d sites. %s", d.Coop.Name, d.From, d.To, len(d.Grant.Sites), state))}}
+	s := render.Section{Blocks: []render.Block{render.Paragraph(fmt.Sprintf("%s reports on %s to %s. Sites: %d. %s", d.Coop.Name, d.From, d.To, len(d.Grant.Sites), state))}}
 	var best render.Figures
 	for _, f := range d.Figures {
 		if f.Value == nil || len(best) == 6 {
 			continue
 		}
-		note := fmt.Sprintf("%d of %d sites", f.SitesTold, f.SitesAll)
+		note := fmt.Sprintf("data of %d of %d sites", f.SitesTold, f.SitesAll)
 		if f.Target != nil && f.Achieved != nil {
 			note = fmt.Sprintf("%s %% of the planned change (target %s)", *f.Achieved, *f.Target)
 		}
@@ -157,7 +160,9 @@ func reportIndicators(d domain.ReportDocument) render.Section {
 		for _, f := range d.Figures {
 			all := slices.Clone(f.Parts)
 			if f.Denominator != nil {
-				all = append([]domain.ReportPart{*f.Numerator, *f.Denominator}, all...)
+				above, below := *f.Numerator, *f.Denominator
+				above.Name, below.Name = "above the line", "below the line"
+				all = append([]domain.ReportPart{above, below}, all...)
 			}
 			for _, part := range all {
 				if !yield(render.Row(titleOf(d, f.Code), part.Name, part.Value, unitIn(part.Unit, d.Coop.Currency))) {

@@ -139,6 +139,16 @@ func correct(t testing.TB, f farm, coop *simulate.Coop, dice *rand.Rand, n int) 
 		all = append(all, simulate.Standing(s.Entries)...)
 	}
 	dice.Shuffle(len(all), func(i, j int) { all[i], all[j] = all[j], all[i] })
+	// Of tallies and work there can be more again and again.
+	var again []domain.Entry
+	for _, e := range all {
+		if kind := e.Body.Kind(); kind == "tally" || kind == "labour" {
+			again = append(again, e)
+		}
+	}
+	for len(all) < 2*n {
+		all = append(all, again...)
+	}
 	for some := range slices.Chunk(all, 200) {
 		if made >= n {
 			break
