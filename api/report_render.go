@@ -197,7 +197,7 @@ func reportBudget(d domain.ReportDocument) render.Section {
 		for _, r := range d.Money.Rows {
 			flag := ""
 			if r.Flagged {
-				flag = "⚑ " + textOf(r.AgainstTime) + " %"
+				flag = "far off: " + textOf(r.AgainstTime) + " %"
 			}
 			if !yield(render.Row(r.Title, r.Budget, r.InPeriod, r.ToDate, textOf(r.VariancePercent), textOf(r.Burn), flag)) {
 				return
