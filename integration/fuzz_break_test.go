@@ -58,7 +58,11 @@ func (d *drawer) breaks(r *fuzzed) {
 		case p.In == openapi3.ParameterInHeader:
 			add("an unreadable "+p.Name, 400, func() { r.headers = append(r.headers, p.Name, strings.Repeat("x", 256)) })
 		case p.In == openapi3.ParameterInQuery:
-			add("an unreadable "+p.Name, 400, func() { r.query.Set(p.Name, pick(d.t, "unreadable", []string{"", "so so", "-1", "\x00", "\xff"})) })
+			unreadable := []string{"", "\x00", "\xff"}
+			if s := p.Schema.Value; !s.Type.Is(openapi3.TypeString) || s.Format != "" || s.Pattern != "" && s.Pattern != `\S` || s.Enum != nil { // it is not a text of any kind
+				unreadable = append(unreadable, "so so", "-1")
+			}
+			add("an unreadable "+p.Name, 400, func() { r.query.Set(p.Name, pick(d.t, "unreadable", unreadable)) })
 			if !p.Schema.Value.Type.Is(openapi3.TypeArray) {
 				add(p.Name+" twice", 400, func() { r.query[p.Name] = []string{"1", "1"} })
 			}

@@ -108,7 +108,7 @@ func newWorld(rt *rapid.T, y *story, seen statuses, kinds map[string]int) *world
 		{"ProductID", []int{41, 42}}, {"EquipmentID", []int{51}}, {"BatchID", []int{61, 62}}, {"MemberID", []int{71}}, {"TokenID", []int{81}},
 		{"PeriodID", []int{22}}, {"LimitID", []int{49}}, {"QuestionID", []int{99}},
 		{"RoundID", []int{34, 35, 37}}, {"RequestID", []int{24, 26, 27}}, {"QuoteID", []int{25, 28, 29}}, {"OrderID", []int{86, 36}},
-		{"DeliveryID", []int{67}}, {"ClaimID", []int{68}},
+		{"DeliveryID", []int{67}}, {"ClaimID", []int{68}}, {"RoundID", []int{84}},
 	} {
 		for _, n := range of.ns {
 			w.ids[of.name] = append(w.ids[of.name], y.id(n))
@@ -223,6 +223,9 @@ func (d *drawer) request(o operation) fuzzed {
 	}
 	if body, ok := r.body.(map[string]any); ok && !breaks && !d.oneIn(6) {
 		d.purchase(&r, body)
+	}
+	if body, ok := r.body.(map[string]any); ok && !breaks && !d.oneIn(6) {
+		d.delivered(o.OperationID, body)
 	}
 	if o.OperationID == "createToken" && !breaks && d.oneIn(2) { // most else is more than the member may
 		r.body = map[string]any{"member_id": w.id(71)}

@@ -80,7 +80,7 @@ func (s *service) bought(round, order, quote, party, name string, lines []bought
 		exec(`insert into order_line (coop_id, order_id, version, request_id, site_id, unit_id, quantity, expected_alive, km, goods, order_fee, drop_fee, route_fee)
 			values ($1, $2, 1, $3, $4, $5, $6::bigint, $6, $7, $6 * 200, $8, 1500, $9)`, s.coop, order, l.request, l.site, l.unit, l.quantity, l.km, l.fee, l.route)
 	}
-	exec(`insert into round_plan (coop_id, round_id, version, recorded_by, plan) values ($1, $2, 1, 'the planner', $3)`, s.coop, round, `{"Sites":[`+plan[1:]+`]}`)
+	exec(`insert into round_plan (coop_id, round_id, version, recorded_by, plan) values ($1, $2, 1, 'the planner', $3)`, s.coop, round, `{"Need":"arrival","MadeOn":"2025-01-12","Sites":[`+plan[1:]+`]}`)
 	conn.Close(s.t.Context())
 }
 

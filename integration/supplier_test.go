@@ -3,6 +3,9 @@ package integration_test
 import (
 	"net/http"
 	"testing"
+	"time"
+
+	"shoalbook/domain"
 )
 
 // The record of a supplier is of its deliveries, and of the batches that are its fish
@@ -70,4 +73,38 @@ func TestSupplierRecord(t *testing.T) {
 	// What was reversed never came.
 	p.keyed("/v1/deliveries/"+b["id"].(string)+"/reversal", p.coordinator, members{"reason": "Wrong truck."}).want(http.StatusCreated)
 	figure(p.party, p.keeper, "deaths_on_arrival").wantAt(map[string]string{"/lots": "1", "/fish": "475"})
+}
+
+// A plan orders more from a supplier of whose fish some were missing or dead before, and
+// not what it promises.
+func TestPlanExpectsTheRecord(t *testing.T) {
+	t.Parallel()
+	p := newPurchase(newService(t))
+	q := newPurchase(p.service)
+	p.receive(p.coordinator, p.drop(0, members{"counted": 475, "dead": 38}), p.drop(1, members{"counted": 288, "dead": 20})).want(http.StatusCreated)
+	q.receive(q.coordinator, q.drop(0, members{"counted": 500, "dead": 5}), q.drop(1, members{"counted": 299, "dead": 9})).want(http.StatusCreated)
+	var record struct {
+		Figures []struct {
+			Name   string
+			Shrunk float64
+		}
+	}
+	p.do("GET", "/v1/parties/"+p.party+"/record", p.coordinator, nil).want(http.StatusOK).into(&record)
+	left := 1.0
+	for _, f := range record.Figures {
+		if f.Name == "deaths_on_arrival" || f.Name == "short_count" {
+			left *= 1 - f.Shrunk
+		}
+	}
+	y := &season{service: p.service, today: domain.DateOf(time.Now(), time.UTC)}
+	y.call(members{"name": "Again", "species": "CLZ"})
+	y.write("POST", y.round+"/requests", y.coordinator, members{"site_id": p.sites[2], "unit_id": p.units[2], "quantity": 1000, "least": 900, "most": 2000})
+	y.write("POST", y.round+"/quotes", y.coordinator, members{"party_id": p.party, "mean_weight_g": 5, "steps": []members{{"from": 1, "unit_price": "0.60"}}, "most": 3000,
+		"earliest": y.in(0), "latest": y.in(6), "valid_until": y.in(3)})
+	y.write("POST", y.round+"/state", y.coordinator, members{"state": "closed"})
+	plan := y.write("POST", y.round+"/plan", y.coordinator, members{})
+	if left > 0.95 {
+		t.Fatalf("the record says too little to be seen: %v", left)
+	}
+	plan.near(1.1, map[string]float64{"/lines/0/quantity": 1000 / left})
 }
