@@ -1,6 +1,7 @@
 package domain
 
 import (
+	"errors"
 	"regexp"
 	"slices"
 )
@@ -52,7 +53,11 @@ func (f *Indicator) Check() error {
 // Parse reads the formula and holds its unit against the one that is said.
 func (f *Indicator) Parse() (*Formula, error) {
 	at := func(pointer string, err error) error {
-		refusal := *err.(*Error)
+		refused, ok := errors.AsType[*Error](err)
+		if !ok {
+			return err
+		}
+		refusal := *refused
 		refusal.Fields = []FieldError{{pointer, refusal.Detail}}
 		return &refusal
 	}

@@ -3,7 +3,6 @@ package domain
 import (
 	"fmt"
 	"math/big"
-	"net/url"
 	"slices"
 	"strconv"
 	"strings"
@@ -200,14 +199,14 @@ func (f ReportFrame) entries(kinds []string, life bool) string {
 	if len(kinds) == 0 {
 		return ""
 	}
-	q := url.Values{"kind": kinds, "to": {f.To.String()}}
+	address := "/v1/entries?kind=" + strings.Join(kinds, "&kind=") + "&to=" + f.To.String()
 	if !life {
-		q.Set("from", f.From.String())
+		address += "&from=" + f.From.String()
 	}
 	if len(f.Grant.Sites) == 1 {
-		q.Set("site_id", f.Grant.Sites[0].ID.String())
+		address += "&site_id=" + f.Grant.Sites[0].ID.String()
 	}
-	return "/v1/entries?" + q.Encode()
+	return address
 }
 
 // gaps says what is missing.
