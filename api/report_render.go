@@ -114,7 +114,7 @@ func reportSummary(d domain.ReportDocument, mark string) render.Section {
 	if mark != "" {
 		state = "Known at " + d.KnownAt + ". Whoever has the journal can work it out again and gets the same hash."
 	}
-	s := render.Section{Blocks: []render.Block{render.Paragraph(fmt.Sprintf("%s reports on %s to %s. Sites: %d. %s", d.Coop.Name, d.From, d.To, len(d.Grant.Sites), state))}}
+	s := render.Section{Blocks: []render.Block{render.Paragraph(fmt.Sprintf("%s reports on %s to %s. Sites: %d. %s", d.Coop.Name, inWords(d.From), inWords(d.To), len(d.Grant.Sites), state))}}
 	var best render.Figures
 	for _, f := range d.Figures {
 		if f.Value == nil || len(best) == 6 {
@@ -143,11 +143,11 @@ func reportIndicators(d domain.ReportDocument) render.Section {
 		Note: "Reached is of the planned change: (value − baseline) ÷ (target − baseline)."}
 	main.Rows = func(yield func([]render.Cell) bool) {
 		for _, f := range d.Figures {
-			value := render.Cell{Text: textOf(f.Value), Link: f.Entries, Note: f.Reason}
+			value := render.Cell{Text: textOf(f.Value), Link: f.Entries, Note: f.Reason, As: render.Number(decimalsOf(textOf(f.Value)), "")}
 			if f.Estimated {
 				value.Note = strings.TrimSpace(value.Note + " Estimated.")
 			}
-			row := []render.Cell{{Text: titleOf(d, f.Code)}, value, {Text: unitIn(f.Unit, d.Coop.Currency)}, {Text: textOf(f.Baseline)}, {Text: textOf(f.Target)},
+			row := []render.Cell{{Text: titleOf(d, f.Code)}, value, {Text: unitIn(f.Unit, d.Coop.Currency)}, {Text: textOf(f.Baseline), As: render.Number(decimalsOf(textOf(f.Baseline)), "")}, {Text: textOf(f.Target), As: render.Number(decimalsOf(textOf(f.Target)), "")},
 				{Text: textOf(f.Achieved)}, {Text: fmt.Sprintf("%d of %d", f.SitesTold, f.SitesAll)}}
 			if !yield(row) {
 				return
@@ -155,7 +155,7 @@ func reportIndicators(d domain.ReportDocument) render.Section {
 		}
 	}
 	parts := &render.Table{Name: "parts", Title: "What each is made of", Columns: []render.Column{
-		{Name: "code", Title: "Indicator"}, {Name: "part", Title: "Part"}, {Name: "value", Title: "Value", As: render.Number(2, "")}, {Name: "unit", Title: "Unit"}}}
+		{Name: "code", Title: "Indicator"}, {Name: "part", Title: "Part"}, {Name: "value", Title: "Value", As: render.Exact("")}, {Name: "unit", Title: "Unit"}}}
 	parts.Rows = func(yield func([]render.Cell) bool) {
 		for _, f := range d.Figures {
 			all := slices.Clone(f.Parts)
@@ -311,7 +311,7 @@ func reportProvenance(d domain.ReportDocument, mark string) render.Section {
 		rows = append(rows, render.Row(fmt.Sprintf("Seal %d of the books", d.Seal.Number), d.Seal.Hash))
 	}
 	t.Rows = slices.Values(rows)
-	sums := &render.Table{Name: "sums", Title: "Sums that figures are worked out of", Columns: []render.Column{{Name: "name", Title: "Name"}, {Title: "Sum"}, {Name: "value", Title: "Value"}, {Title: "Unit"}}}
+	sums := &render.Table{Name: "sums", Title: "Sums that figures are worked out of", Columns: []render.Column{{Name: "name", Title: "Name"}, {Title: "Sum"}, {Name: "value", Title: "Value", As: render.Exact("")}, {Title: "Unit"}}}
 	sums.Rows = func(yield func([]render.Cell) bool) {
 		for _, s := range d.Sums {
 			if s.Value != nil && !yield(render.Row(s.Name, s.Title, *s.Value, unitIn(s.Unit, d.Coop.Currency))) {
