@@ -133,6 +133,11 @@ func (s *Store) attempt(ctx context.Context, begin string, enter func(*Tx), f fu
 		}
 	}
 	if err := f(tx); err != nil {
+		if !tx.entered { // whoever may not ask is told that before anything else
+			if denied := tx.flush(ctx); denied != nil {
+				return denied
+			}
+		}
 		return err
 	}
 	if !tx.entered { // nothing may be kept before it is known whose it is

@@ -174,6 +174,8 @@ func TestRoles(t *testing.T) {
 	wantCode(t, store.View(t.Context(), keeper, look), domain.Forbidden, "forbidden")
 	keeper.Roles = nil
 	wantCode(t, store.View(t.Context(), keeper, look), domain.Forbidden, "forbidden")
+	// Neither is it told what is wrong with what it may not ask for at all.
+	wantCode(t, store.View(t.Context(), keeper, func(*postgres.Tx) error { return domain.Refuse("wrong", "it is wrong") }), domain.Forbidden, "forbidden")
 	party := newID[domain.Party]()
 	// Queued only: nothing is waited for before the end, and still nothing is kept.
 	err := store.Update(t.Context(), keeper, func(tx *postgres.Tx) error {
