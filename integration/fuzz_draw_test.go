@@ -118,6 +118,9 @@ func (d *drawer) list(s *openapi3.Schema, name string) any {
 	if name == "entries" {
 		most = 8
 	}
+	if name == "sites" && !s.UniqueItems && !d.oneIn(4) { // of a grant, of which each is another
+		most = s.MinItems
+	}
 	if s.MaxItems != nil {
 		most = min(most, *s.MaxItems)
 	}
@@ -143,6 +146,11 @@ func (d *drawer) object(s *openapi3.Schema, name string) any {
 		}
 		d.member(object, s, m)
 	}
+	if s.Properties["grant_id"] != nil && s.Properties["equipment_id"] != nil && !d.oneIn(4) { // one of the two is charged
+		if delete(object, "entry_id"); object["equipment_id"] == nil {
+			d.member(object, s, "equipment_id")
+		}
+	}
 	for uint64(len(object)) < s.MinProps {
 		d.member(object, s, pick(d.t, name, members))
 	}
@@ -151,6 +159,12 @@ func (d *drawer) object(s *openapi3.Schema, name string) any {
 
 func (d *drawer) member(object map[string]any, s *openapi3.Schema, name string) {
 	v := d.value(s.Properties[name], name)
+	if name == "code" && s.Properties["baseline"] != nil && !d.oneIn(8) { // of an indicator that there is
+		v = pick(d.t, name, []string{"production", "sales", "survival"})
+	}
+	if end, ok := object["ends_on"].(string); ok && name == "starts_on" && v.(string) > end && !d.oneIn(6) {
+		v = end
+	}
 	object[name] = v
 	d.spots = append(d.spots, spot{name, s.Properties[name].Value, v, func(v any) bool {
 		_, still := object[name]
@@ -174,8 +188,10 @@ func (d *drawer) text(of string, s *openapi3.Schema, name string) string {
 	switch {
 	case name == "zone":
 		return zones.Draw(d.t, name)
+	case strings.HasPrefix(name, "iati_") && !d.oneIn(4):
+		return map[string]string{"iati_activity": "XM-1-FISH", "iati_reporter": "XM-1"}[name]
 	case name == "currency":
-		return pick(d.t, name, []string{"EUR", "ZMW", "UGX"})
+		return pick(d.t, name, []string{"EUR", "ZMW", "EUR", "UGX"})
 	case name == "formula" && !d.oneIn(4):
 		return pick(d.t, name, []string{"harvested_kg", "eaten_kg + given_kg"})
 	case name == "unit" && !d.oneIn(4):
@@ -188,7 +204,7 @@ func (d *drawer) text(of string, s *openapi3.Schema, name string) string {
 		return words.Draw(d.t, name) + "x"
 	case of == "SpeciesCode" && !d.oneIn(8):
 		return pick(d.t, name, []string{"CLZ", "TLN"})
-	case of == "Amount", name == "salvage":
+	case of == "Amount", of == "GrantAmount", name == "salvage":
 		return d.money(name, 2)
 	case of == "UnitPrice":
 		return d.money(name, 4)
