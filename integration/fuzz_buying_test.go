@@ -38,8 +38,8 @@ func (d *drawer) purchase(r *fuzzed, body map[string]any) {
 	case "payDeposit":
 		body["amount"], body["paid_on"] = "12.00", d.w.today.String()
 	case "createRequest":
-		at(d.w.ids["RoundID"][len(d.w.ids["RoundID"])-1])
-		body["site_id"], body["unit_id"] = d.w.id(1), pick(d.t, "tank", []string{d.w.id(11), d.w.id(12)})
+		at(d.w.id(34))
+		body["site_id"], body["unit_id"] = d.w.id(1), d.w.id(12)
 		fallthrough
 	case "reviseRequest":
 		drop("least", "most", "size_from_g", "size_to_g", "earliest", "latest")

@@ -40,7 +40,7 @@ func TestFuzz(t *testing.T) {
 	t.Cleanup(s.server.Close)
 	// Few runs, and long ones: each begins by making a co-operative.
 	if checks := flag.Lookup("rapid.checks"); checks.Value.String() == checks.DefValue {
-		if err := checks.Value.Set("60"); err != nil {
+		if err := checks.Value.Set("90"); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -58,7 +58,7 @@ func TestFuzz(t *testing.T) {
 		return
 	}
 	t.Logf("%sentries recorded: %s", seen.table(t), marshal(kinds))
-	if n := seen.all(); n < 4500 && flag.Lookup("rapid.checks").Value.String() == "60" {
+	if n := seen.all(); n < 6000 && flag.Lookup("rapid.checks").Value.String() == "90" {
 		t.Errorf("only %d requests", n)
 	}
 	for _, o := range operations(t) {
