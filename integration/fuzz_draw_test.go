@@ -48,6 +48,8 @@ func (d *drawer) value(ref *openapi3.SchemaRef, name string) any {
 	switch {
 	case s.Nullable && d.oneIn(4):
 		return nil
+	case name == "measure" && len(s.Enum) == 2 && !d.oneIn(4): // of an indicator that is no percentage
+		return "unit"
 	case len(s.Enum) > 0:
 		return pick(d.t, name, slices.DeleteFunc(slices.Clone(s.Enum), func(v any) bool { return v == nil }))
 	case s.Discriminator != nil:
