@@ -54,8 +54,9 @@ func situations() []situation {
 	holiday := domain.Period{ID: id[domain.Period](61), Site: site, Kind: "holiday", Name: "April holidays", StartsOn: day(60), EndsOn: day(80)}
 	inHolidays := func(feeder *string) func(*domain.SiteView) {
 		return func(o *domain.SiteView) {
-			holiday.Feeder = feeder
-			o.Calendar = []domain.Period{holiday}
+			fed := holiday
+			fed.Feeder = feeder
+			o.Calendar = []domain.Period{fed}
 		}
 	}
 	tan := func(d int, mg, ph float64) domain.Water {
