@@ -11,6 +11,7 @@ import (
 
 	"github.com/gin-gonic/gin"
 
+	"shoalbook/api/render"
 	"shoalbook/domain"
 	"shoalbook/openapi"
 	"shoalbook/postgres"
@@ -185,7 +186,19 @@ func (s *Server) ListEntries(c *gin.Context, params openapi.ListEntriesParams) {
 		for i, e := range found {
 			items[i] = wireEntry(e, currency)
 		}
-		return listReply(c, p, items, more, func(e recordedEntry) []string { return []string{e.on.String(), e.id.String()} })
+		list, err := listReply(c, p, items, more, func(e recordedEntry) []string { return []string{e.on.String(), e.id.String()} })
+		if err != nil || wanted(c) == asJSON {
+			return list, err
+		}
+		table, err := entryTable(items)
+		if err != nil {
+			return reply{}, err
+		}
+		a, err := documentReply(c, "entries", &render.Document{Lang: "en", Sections: []render.Section{{Blocks: []render.Block{table}}}})
+		if next := list.header["Link"]; next != "" {
+			a = a.with("Link", strings.Replace(next, "?", ".csv?", 1)) // so that whoever follows it gets CSV again
+		}
+		return a, err
 	})
 }
 

@@ -351,6 +351,9 @@ type ClientInterface interface {
 	// The journal, by date and then by id. The filters narrow it together; an id
 	// that does not exist gives an empty list.
 	//
+	// As CSV it has a column for each member of any kind of entry; the next page is in
+	// the header `Link`.
+	//
 	// Corresponds with GET /v1/entries (the `ListEntries` operationId).
 	ListEntries(ctx context.Context, params *ListEntriesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
@@ -2229,6 +2232,9 @@ func (c *Client) ReverseDelivery(ctx context.Context, id DeliveryPath, params *R
 //
 // The journal, by date and then by id. The filters narrow it together; an id
 // that does not exist gives an empty list.
+//
+// As CSV it has a column for each member of any kind of entry; the next page is in
+// the header `Link`.
 //
 // Corresponds with GET /v1/entries (the `ListEntries` operationId).
 func (c *Client) ListEntries(ctx context.Context, params *ListEntriesParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -14068,6 +14074,9 @@ type ClientWithResponsesInterface interface {
 	//
 	// The journal, by date and then by id. The filters narrow it together; an id
 	// that does not exist gives an empty list.
+	//
+	// As CSV it has a column for each member of any kind of entry; the next page is in
+	// the header `Link`.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -42220,6 +42229,9 @@ func (c *ClientWithResponses) ReverseDeliveryWithResponse(ctx context.Context, i
 // The journal, by date and then by id. The filters narrow it together; an id
 // that does not exist gives an empty list.
 //
+// As CSV it has a column for each member of any kind of entry; the next page is in
+// the header `Link`.
+//
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/entries (the `ListEntries` operationId).
@@ -51136,6 +51148,9 @@ func ParseListEntriesResponse(rsp *http.Response) (*ListEntriesResponse, error) 
 			return nil, err
 		}
 		response.ApplicationProblemJSON503 = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
 
 	}
 
