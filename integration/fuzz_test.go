@@ -78,7 +78,7 @@ type world struct {
 	*story
 	today      domain.Date
 	ids        map[string][]string // by the name of their schema
-	place      map[string]string   // where batches, units and entries are
+	place      map[string]string   // where batches, units, periods and entries are
 	tags       map[string]string   // by address
 	links      map[string][]string // to further pages, by operation
 	onTheWay   []map[string]any    // entries of what was sent
@@ -112,7 +112,7 @@ func newWorld(rt *rapid.T, y *story, seen statuses, kinds map[string]int) *world
 	} {
 		for _, n := range of.ns {
 			w.ids[of.name] = append(w.ids[of.name], y.id(n))
-			if of.name == "UnitID" || of.name == "BatchID" {
+			if of.name == "UnitID" || of.name == "BatchID" || of.name == "PeriodID" {
 				w.place[y.id(n)] = y.id(1)
 			}
 		}
@@ -199,6 +199,10 @@ func (d *drawer) request(o operation) fuzzed {
 				id = w.ids[of][0]
 			}
 			r.path = strings.Replace(r.path, "{"+p.Name+"}", id, 1)
+			if site := w.place[id]; of == "PeriodID" && site != "" && !d.oneIn(6) { // of its own site
+				r.path = strings.Replace(o.path, "{id}", site, 1)
+				r.path = strings.Replace(r.path, "{"+p.Name+"}", id, 1)
+			}
 		case openapi3.ParameterInQuery:
 			if p.Name == "after" || !p.Required && d.oneIn(2) { // what is after is for the service to say
 				continue
@@ -226,6 +230,9 @@ func (d *drawer) request(o operation) fuzzed {
 	}
 	if body, ok := r.body.(map[string]any); ok && !breaks && !d.oneIn(6) {
 		d.delivered(o.OperationID, body)
+	}
+	if strings.HasSuffix(o.OperationID, "eGrant") && r.body != nil && !breaks && d.oneIn(2) { // so much must fit together that it seldom does
+		r.body = w.told(o.example(w.t))
 	}
 	if o.OperationID == "createToken" && !breaks && d.oneIn(2) { // most else is more than the member may
 		r.body = map[string]any{"member_id": w.id(71)}
@@ -321,7 +328,7 @@ func (w *world) learn(r fuzzed, a response) {
 		if !slices.Contains(w.ids[of], id) {
 			w.ids[of] = append(w.ids[of], id)
 		}
-		if of == "UnitID" || of == "BatchID" {
+		if of == "UnitID" || of == "BatchID" || of == "PeriodID" {
 			w.place[id] = a.at("/site_id")
 		}
 	}
