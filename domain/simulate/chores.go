@@ -25,8 +25,8 @@ func (s *school) chores() {
 		s.week()
 	}
 	if len(s.fish) > 0 {
-		if s.feeding {
-			s.daysFed++
+		if s.feeding && s.open {
+			s.daysServed++
 		}
 		if weekday == time.Wednesday && s.open {
 			s.pickCrops()
@@ -110,7 +110,7 @@ func (s *school) month() {
 		if s.plan.pumped && s.chance(0.7) {
 			s.record(domain.Expense{Category: "water", Amount: shillings(to(10, s.between(250, 900))), Paid: true})
 		}
-		s.record(domain.Tally{Measure: "feeding_days", Count: domain.Fish(s.daysFed)})
+		s.record(domain.Tally{Measure: "feeding_days", Count: domain.Fish(s.daysServed)})
 		if s.daysOpen > 0 {
 			n, share := float64(s.whole(20, 60)), s.between(0.4, 0.6)
 			female := domain.Fish(math.Round(share * n))
@@ -123,7 +123,7 @@ func (s *school) month() {
 	if s.daysOpen > 0 {
 		s.record(domain.Tally{Measure: "school_days", Count: domain.Fish(s.daysOpen)})
 	}
-	s.daysFed, s.daysOpen = 0, 0
+	s.daysServed, s.daysOpen = 0, 0
 }
 
 func (s *school) pickCrops() {

@@ -35,11 +35,11 @@ type school struct {
 	messages []*message
 	leaving  []consignment
 
-	pumpWatts float64
-	meter     float64 // kWh since the last reading
-	billed    float64 // kWh since the last bill
-	daysFed   int     // in this month
-	daysOpen  int
+	pumpWatts  float64
+	meter      float64 // kWh since the last reading
+	billed     float64 // kWh since the last bill
+	daysServed int     // with a meal, in this month
+	daysOpen   int
 }
 
 // habits are how the people of a site go about it.
