@@ -32,8 +32,16 @@ func orderDocument(v *postgres.OrderView, names *postgres.OrderPaper, currency d
 		return d
 	}
 	s := v.Sums
+	ordered := render.Figure{Label: "Ordered", Value: strconv.FormatInt(int64(s.Ordered), 10), As: render.Number(0, unit)}
+	spare := s.Ordered
+	for _, l := range v.Lines {
+		spare -= l.Quantity
+	}
+	if spare > 0 {
+		ordered.Note = fmt.Sprintf("%d more than the sites asked for: packs are whole, or more is cheaper", spare)
+	}
 	total := render.Figures{
-		{Label: "Ordered", Value: strconv.FormatInt(int64(s.Ordered), 10), As: render.Number(0, unit)},
+		ordered,
 		{Label: "To pay", Value: currency.Format(s.Cost()), As: money},
 	}
 	if s.Deposit > 0 {

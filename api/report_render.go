@@ -137,7 +137,7 @@ func reportSummary(d domain.ReportDocument, mark string) render.Section {
 
 func reportIndicators(d domain.ReportDocument) render.Section {
 	main := &render.Table{Name: "indicators", Title: "Indicators of the period", Columns: []render.Column{
-		{Name: "code", Title: "Indicator"}, {Name: "value", Title: "Value", As: render.Number(2, "")}, {Name: "unit", Title: "Unit"},
+		{Name: "indicator", Title: "Indicator"}, {Name: "value", Title: "Value", As: render.Number(2, "")}, {Name: "unit", Title: "Unit"},
 		{Name: "baseline", Title: "Baseline", As: render.Number(2, "")}, {Name: "target", Title: "Target", As: render.Number(2, "")},
 		{Name: "achieved_percent", Title: "Reached", As: render.Percent(1)}, {Name: "sites", Title: "Sites with data"}},
 		Note: "Reached is of the planned change: (value − baseline) ÷ (target − baseline)."}
@@ -155,7 +155,7 @@ func reportIndicators(d domain.ReportDocument) render.Section {
 		}
 	}
 	parts := &render.Table{Name: "parts", Title: "What each is made of", Columns: []render.Column{
-		{Name: "code", Title: "Indicator"}, {Name: "part", Title: "Part"}, {Name: "value", Title: "Value", As: render.Exact("")}, {Name: "unit", Title: "Unit"}}}
+		{Name: "indicator", Title: "Indicator"}, {Name: "part", Title: "Part"}, {Name: "value", Title: "Value", As: render.Exact("")}, {Name: "unit", Title: "Unit"}}}
 	parts.Rows = func(yield func([]render.Cell) bool) {
 		for _, f := range d.Figures {
 			all := slices.Clone(f.Parts)
@@ -280,7 +280,7 @@ func reportLimits(d domain.ReportDocument) render.Section {
 
 func reportDefinitions(d domain.ReportDocument) render.Section {
 	t := &render.Table{Name: "definitions", Title: "Definitions", Columns: []render.Column{
-		{Name: "code", Title: "Indicator"}, {Title: "Definition"}, {Title: "Formula"}, {Title: "Unit"}, {Title: "Source"}}}
+		{Name: "indicator", Title: "Indicator"}, {Title: "Definition"}, {Title: "Formula"}, {Title: "Unit"}, {Title: "Source"}}}
 	t.Rows = func(yield func([]render.Cell) bool) {
 		for _, f := range d.Definitions {
 			if !yield(render.Row(fmt.Sprintf("%s (version %d)", f.Title, f.Version), f.Definition, f.Formula, unitIn(f.Unit, d.Coop.Currency), f.Source)) {

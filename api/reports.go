@@ -141,7 +141,11 @@ func draftReply(c *gin.Context, d domain.ReportDocument) (reply, error) {
 	if err != nil {
 		return reply{}, err
 	}
-	return fileReply(media, reportName(d), reportForms(d, shown)[media])
+	a, err := fileReply(media, reportName(d), reportForms(d, shown)[media])
+	if media == asXML && err != nil {
+		return reply{}, domain.Errorf(domain.NotFound, "not_found", "the report has no IATI data: %v", err)
+	}
+	return a, err
 }
 
 // IssueReport issues a report.

@@ -293,6 +293,9 @@ func TestOrderDocuments(t *testing.T) {
 			t.Errorf("the CSV has no %s:\n%s", want, csv.body)
 		}
 	}
+	if page := k.do("GET", order+".html", k.coordinator, nil).want(http.StatusOK); !strings.Contains(string(page.body), "28 more than the sites asked for") {
+		t.Error("the order does not say why it is for more than its lines")
+	}
 	if pdf := k.do("GET", order+".pdf", k.coordinator, nil).want(http.StatusOK); !strings.HasPrefix(string(pdf.body), "%PDF-") || pdf.header.Get("Content-Type") != "application/pdf" {
 		t.Errorf("the print is a %s of %d bytes", pdf.header.Get("Content-Type"), len(pdf.body))
 	}

@@ -338,6 +338,14 @@ func TestReportsThatCannotBe(t *testing.T) {
 	indicator("eaten_kg / learners", "kg/person", "unit").want(http.StatusCreated)
 	r.do("PATCH", "/v1/grants/"+r.grant, r.coordinator, `{"sites":[]}`, "If-Match", "*").want(http.StatusBadRequest, "invalid_request")
 	r.do("PATCH", "/v1/grants/"+r.grant, r.coordinator, `{"ends_on":"2025-01-01"}`, "If-Match", "*").want(http.StatusBadRequest, "invalid_request")
+	r.do("PATCH", "/v1/grants/"+r.grant, r.coordinator, `{"iati_activity":null,"iati_reporter":null}`, "If-Match", "*").want(http.StatusOK)
+	for range 2 { // as a draft, and issued
+		none := r.do("GET", "/v1/reports/"+r.report+"/document.xml", r.coordinator, nil).want(http.StatusNotFound, "not_found")
+		if !strings.Contains(none.at("/detail"), "IATI") {
+			t.Errorf("no word of why there are no IATI data: %s", none.body)
+		}
+		r.issues(r.report)
+	}
 }
 
 // The export is what the official schema allows. The schemas are not ours and not in the

@@ -356,7 +356,7 @@ func (tx *Tx) Copy(ctx context.Context, id domain.ReportID, format string) (Repo
 		return ReportCopy{}, err
 	}
 	if len(found) == 0 {
-		return ReportCopy{}, domain.Missing("report in this form")
+		return ReportCopy{}, domain.Errorf(domain.NotFound, "not_found", "the report was issued without %s: for IATI data its grant needs iati_activity and iati_reporter, and no rule of IATI may be broken; a draft says which is", format)
 	}
 	return found[0], nil
 }
