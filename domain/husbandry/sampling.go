@@ -24,16 +24,6 @@ func FishToWeigh(cv, e float64) (fish int64, ok bool) {
 	return max(1, int64(math.Ceil(n))), true
 }
 
-// CountByWeight returns the number of fish of a total weight, from the weights
-// and counts of a sample of them, all weights in the same unit. There is none
-// unless all are positive.
-func CountByWeight(total, sampleWeight float64, sampleFish int64) (fish float64, ok bool) {
-	if !(total > 0 && sampleWeight > 0 && sampleFish > 0) {
-		return 0, false
-	}
-	return total / (sampleWeight / float64(sampleFish)), true
-}
-
 // CountError returns the standard error of a count by weight as a share of the count,
 // where single weights have a coefficient of variation cv (as a share) and so many fish
 // were weighed by themselves,

@@ -94,17 +94,6 @@ func TestFishToWeigh(t *testing.T) {
 	}
 }
 
-// Computed: 10 kg of fish of which 50 weigh 100 g are 5000.
-func TestCountByWeight(t *testing.T) {
-	t.Parallel()
-	got, ok := CountByWeight(10_000, 100, 50)
-	check(t, "fish", got, ok, 5000, 1e-9)
-	got, ok = CountByWeight(10_000, 0, 50)
-	none(t, "a sample without weight", got, ok)
-	got, ok = CountByWeight(10_000, 100, 0)
-	none(t, "a sample without fish", got, ok)
-}
-
 // K-37 read the other way, computed: of 25 fish with a CV of 25 % the count is known to
 // ±10 % 19 times out of 20 (1.96 standard errors are 9.8 %); of 97 to ±5 %.
 func TestCountError(t *testing.T) {
