@@ -62,6 +62,9 @@ func Open(ctx context.Context, o Options) (*Store, error) {
 	// A table that is small when a plan is made may be read whole by it, and grow, or
 	// fill with the versions of rows that change with every entry.
 	params["enable_seqscan"] = "off"
+	// What has to be read whole all the same costs so much by that setting that it would
+	// be compiled first, which takes longer than any statement here.
+	params["jit"] = "off"
 	config.AfterConnect = func(ctx context.Context, conn *pgx.Conn) error {
 		registerTypes(conn.TypeMap())
 		_, err := conn.Exec(ctx, "set role "+serviceRole)
