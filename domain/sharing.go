@@ -130,18 +130,26 @@ const shareOfDay = 2520
 // stocked, times shareOfDay, split between the batches that were in it.
 func unitDays(m Month, asOf Date, ids []BatchID, states map[BatchID]*BatchState) []int64 {
 	w := make([]int64, len(ids))
-	for d := m.First(); d <= min(m.Last(), asOf); d++ {
-		in := map[UnitID]int64{}
-		there := func(b *BatchState) bool {
-			return b.FirstOn != nil && *b.FirstOn <= d && (b.ClosedOn == nil || d < *b.ClosedOn)
+	first, last := m.First(), min(m.Last(), asOf)
+	there := func(b *BatchState, from, to Date) bool {
+		return b.FirstOn != nil && *b.FirstOn <= to && (b.ClosedOn == nil || from < *b.ClosedOn)
+	}
+	var some []int // that are there on some day of the month
+	for i, id := range ids {
+		if there(states[id], first, last) {
+			some = append(some, i)
 		}
-		for _, id := range ids {
-			if b := states[id]; there(b) {
+	}
+	in := map[UnitID]int64{}
+	for d := first; d <= last && len(some) > 0; d++ {
+		clear(in)
+		for _, i := range some {
+			if b := states[ids[i]]; there(b, d, d) {
 				in[b.unitOn(d)]++
 			}
 		}
-		for i, id := range ids {
-			if b := states[id]; there(b) {
+		for _, i := range some {
+			if b := states[ids[i]]; there(b, d, d) {
 				w[i] += shareOfDay / in[b.unitOn(d)]
 			}
 		}

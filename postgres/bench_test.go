@@ -5,7 +5,6 @@ import (
 	"flag"
 	"fmt"
 	"testing"
-	"time"
 
 	"github.com/jackc/pgx/v5"
 
@@ -56,6 +55,36 @@ func manySites(b *testing.B, p pond, conn *pgx.Conn) {
 		from generate_series(0, 499) s, generate_series(0, 11) m`, p.coop, domain.Energy))
 }
 
+// longerJournal copies the first entry of the pond to all sites and batches, until the
+// journal has so many. It does so in the order of the indexes, which takes a fraction of
+// the time that any other order does.
+func longerJournal(b *testing.B, p pond, conn *pgx.Conn, had, wanted int) {
+	b.Helper()
+	const columns = `
+		select string_agg(case attname
+			when 'id' then 'lpad(to_hex(i), 32, ''0'')::uuid'
+			when 'site_id' then 'md5(''site'' || s % 500)::uuid'
+			when 'batch_id' then 'md5(''batch'' || 500 * (k % 20) + s)::uuid'
+			when 'occurred_on' then 'date ''2015-03-02'' + d'
+			else 'e.' || attname end, ', ' order by attnum)
+		from pg_attribute where attrelid = 'entry'::regclass and attnum > 0 and not attisdropped`
+	var list string
+	if err := conn.QueryRow(b.Context(), columns).Scan(&list); err != nil {
+		b.Fatal(err)
+	}
+	each := (wanted - had) / 500
+	for _, sql := range []string{
+		fmt.Sprintf(`insert into entry select %s from entry e cross join generate_series(1, 500) s cross join generate_series(0, %d) k
+			cross join lateral (select %d + s * %d + k as i, k * 700 / %[4]d as d) x
+			where e.site_id = '%[5]s' and e.occurred_on = '%[6]s' order by s, k`, list, each-1, had, each, p.site, dayOne),
+		`vacuum analyze`, `checkpoint`,
+	} {
+		if _, err := conn.Exec(b.Context(), sql); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
 // BenchmarkCompare: 500 sites with 10 000 batches compared in the service: read through
 // the walls, added up, judged; when every site was compared before, when one has changed
 // since, and at first; beside the same rows read without walls; with more and more
@@ -96,26 +125,25 @@ func BenchmarkCompare(b *testing.B) {
 			b.Fatal(err)
 		}
 	}
-	measured := func(b *testing.B, run func()) {
-		start := time.Now()
+	var bare float64
+	measured := func(b *testing.B, run func()) float64 {
 		for range b.N {
 			run()
 		}
-		b.ReportMetric(float64(time.Since(start).Microseconds())/1000/float64(b.N), "ms")
+		ms := float64(b.Elapsed().Microseconds()) / 1000 / float64(b.N)
+		b.ReportMetric(ms, "ms")
+		if bare > 0 {
+			b.ReportMetric(ms/bare, "×bare")
+		}
+		return ms
 	}
 	entries := 0
 	for n := 100_000; n <= *mostEntries; n *= 10 {
-		if _, err := conn.Exec(b.Context(), fmt.Sprintf(`insert into entry select s.* from entry e cross join generate_series(1, %d) i
-			cross join lateral jsonb_populate_record(e, jsonb_build_object('id', gen_random_uuid(), 'site_id', md5('site' || i %% 500)::uuid, 'batch_id', md5('batch' || i %% 10000)::uuid, 'occurred_on', date '2015-03-02' + i %% 700)) s
-			where e.site_id = '%s' and e.occurred_on = '%s'`, n-entries, p.site, dayOne)); err != nil {
-			b.Fatal(err)
-		}
+		longerJournal(b, p, conn, entries, n)
 		entries = n
-		if _, err := conn.Exec(b.Context(), `vacuum analyze`); err != nil {
-			b.Fatal(err)
-		}
 		b.Run(fmt.Sprintf("bare/%d", n), func(b *testing.B) {
-			measured(b, func() {
+			bare = 0
+			bare = measured(b, func() {
 				rows, _ := conn.Query(b.Context(), `select `+bareColumns+` from batch_sum`)
 				if found, err := pgx.CollectRows(rows, pgx.RowToStructByName[bareBatch]); err != nil || len(found) < 10_000 {
 					b.Fatal(len(found), err)

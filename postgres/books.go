@@ -64,14 +64,11 @@ func (r bookRows) put(books map[domain.SiteID]*domain.SiteBooks, p domain.Span) 
 	for _, b := range books {
 		b.Water, b.Beds = map[domain.UnitID]domain.Thousandths{}, map[domain.UnitID]domain.Thousandths{}
 	}
-	equipment := map[domain.SiteID]*datedRows{}
+	var equipment []equipmentRow
 	for _, row := range r.dated {
 		b := books[row.Site]
 		if row.Noun == "equipment" {
-			if equipment[row.Site] == nil {
-				equipment[row.Site] = &datedRows{}
-			}
-			equipment[row.Site].equipment = append(equipment[row.Site].equipment, equipmentRow{domain.EquipmentID(row.ID), row.ValidFrom,
+			equipment = append(equipment, equipmentRow{row.Site, domain.EquipmentID(row.ID), row.ValidFrom,
 				*row.Cost, *row.Salvage, *row.LifeMonths, *row.InUseFrom, row.RetiredOn})
 			continue
 		}
@@ -87,8 +84,8 @@ func (r bookRows) put(books map[domain.SiteID]*domain.SiteBooks, p domain.Span) 
 			b.Beds[domain.UnitID(row.ID)] = *row.Area
 		}
 	}
-	for site, rows := range equipment {
-		books[site].Shared = append(books[site].Shared, rows.depreciation()...)
+	for site, lines := range depreciation(equipment) {
+		books[site].Shared = append(books[site].Shared, lines...)
 	}
 }
 
@@ -128,11 +125,7 @@ func (tx *Tx) books(ctx context.Context, sites []domain.SiteID, p domain.Span, k
 	}
 	flows(&before, p.From-1)
 	flows(&after, p.To)
-	type siteShared struct {
-		SiteID domain.SiteID
-		sharedRow
-	}
-	var shared []siteShared
+	var shared []siteSharedRow
 	const costs = `
 		select site_id, entry_id, category, occurred_on, covers_from, covers_to, amount from shared_cost
 		where coop_id = $1 and own_site(site_id) and site_id = any($2) and occurred_on <= $4 and covers_from <= $4 and covers_to >= $3`

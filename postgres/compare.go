@@ -42,11 +42,11 @@ type comparedSiteRow struct {
 	Zone    *string
 	Tags    []string
 	Version *int64
+	gives   *comparedSite
 }
 
 type comparedBatchRow struct {
 	ID       domain.BatchID
-	SiteID   domain.SiteID
 	Season   *string
 	Tags     []string
 	UnitKind string
@@ -54,8 +54,8 @@ type comparedBatchRow struct {
 
 // Compared reads what batches give to comparisons at a moment. By the latest knowledge
 // that is the states of the batches, never the entries behind them, and of sites that
-// did not change since it was asked for before it is remembered. As it was known at a
-// moment, the journal of every site is folded again.
+// did not change since it was asked for before, of the same day, it is remembered. As it
+// was known at a moment, the journal of every site is folded again.
 func (tx *Tx) Compared(ctx context.Context, m Moment) (*Compared, error) {
 	day, now, err := tx.dayAt(ctx, nil, m.AsOf)
 	if err != nil {
@@ -69,33 +69,30 @@ func (tx *Tx) Compared(ctx context.Context, m Moment) (*Compared, error) {
 	if err != nil {
 		return nil, err
 	}
-	found := make([]*comparedSite, len(sites))
-	days := make([]domain.Date, len(sites))
-	var unknown []int
-	for i, s := range sites {
-		if days[i], _, err = tx.dayAt(ctx, s.Zone, m.AsOf); err != nil {
-			return nil, err
-		}
-		if s.Version != nil && m.KnownAt == nil {
-			found[i] = tx.store.folded.comparison(siteKey{tx.coop, s.ID}, *s.Version, days[i])
-		}
-		if found[i] == nil {
-			unknown = append(unknown, i)
-		}
-	}
-	for part := range slices.Chunk(unknown, comparedAtOnce) {
-		standings, facts, err := tx.standings(ctx, sites, days, part, m)
+	var unknown []*comparedSiteRow
+	for i := range sites {
+		site := &sites[i]
+		day, _, err := tx.dayAt(ctx, site.Zone, m.AsOf)
 		if err != nil {
 			return nil, err
 		}
-		for k, i := range part {
-			found[i] = &comparedSite{days[i], comparedOf(standings[k], sites[i], facts)}
-			if sites[i].Version != nil && m.KnownAt == nil {
-				tx.store.folded.putComparison(siteKey{tx.coop, sites[i].ID}, *sites[i].Version, found[i])
+		if site.Version != nil && m.KnownAt == nil {
+			if known, ok := tx.store.comparisons.get(siteKey{tx.coop, site.ID}, *site.Version); ok && known.asOf == day {
+				site.gives = known
+				continue
 			}
 		}
+		site.gives = &comparedSite{asOf: day}
+		unknown = append(unknown, site)
 	}
-	out.sites = found
+	for part := range slices.Chunk(unknown, comparedAtOnce) {
+		if err := tx.compareSites(ctx, part, m); err != nil {
+			return nil, err
+		}
+	}
+	for _, site := range sites {
+		out.sites = append(out.sites, site.gives)
+	}
 	return out, nil
 }
 
@@ -127,51 +124,46 @@ func (tx *Tx) comparedSites(ctx context.Context, out *Compared) ([]comparedSiteR
 	return found, nil
 }
 
-// standings reads how the batches of some sites stand, and what the registry says of
-// these batches now.
-func (tx *Tx) standings(ctx context.Context, sites []comparedSiteRow, days []domain.Date, which []int, m Moment) ([]*Standing, map[domain.BatchID]comparedBatchRow, error) {
+// compareSites works out what the batches of some sites give, and remembers it.
+func (tx *Tx) compareSites(ctx context.Context, sites []*comparedSiteRow, m Moment) error {
 	const batches = `
-		select b.id, b.site_id, b.season, b.tags, u.kind as unit_kind from batch b
+		select b.id, b.season, b.tags, u.kind as unit_kind from batch b
 		join unit u on u.coop_id = b.coop_id and own_site(u.site_id) and u.id = b.unit_id
 		where b.coop_id = $1 and own_site(b.site_id) and b.site_id = any($2)`
-	ids := make([]domain.SiteID, len(which))
-	for k, i := range which {
-		ids[k] = sites[i].ID
+	ids, standings := make([]domain.SiteID, len(sites)), make([]*Standing, len(sites))
+	for i, site := range sites {
+		ids[i], standings[i] = site.ID, &Standing{Site: site.ID, AsOf: site.gives.asOf, currency: tx.actor.Currency}
 	}
 	var rows []comparedBatchRow
 	later(tx, &rows, batches, tx.coop, ids)
-	standings := make([]*Standing, len(which))
-	read := make([]standingRows, len(which))
-	for k, i := range which {
-		if m.KnownAt != nil {
-			s, err := tx.Standing(ctx, sites[i].ID, sites[i].Zone, nil, m)
-			if err != nil {
-				return nil, nil, err
-			}
-			standings[k] = s
-			continue
+	if m.KnownAt == nil {
+		if err := tx.standingsLatest(ctx, standings); err != nil {
+			return err
 		}
-		standings[k] = &Standing{Site: sites[i].ID, AsOf: days[i], currency: tx.actor.Currency}
-		tx.standingLatest(standings[k], &read[k])
-	}
-	if err := tx.flush(ctx); err != nil {
-		return nil, nil, err
+	} else {
+		for i, site := range sites {
+			var err error
+			if standings[i], err = tx.Standing(ctx, site.ID, site.Zone, nil, m); err != nil {
+				return err
+			}
+		}
 	}
 	facts := make(map[domain.BatchID]comparedBatchRow, len(rows))
 	for _, r := range rows {
 		facts[r.ID] = r
 	}
-	if m.KnownAt == nil {
-		for k := range standings {
-			standings[k].fill(&read[k])
+	for i, site := range sites {
+		site.gives.batches = comparedOf(standings[i], site, facts)
+		if site.Version != nil && m.KnownAt == nil {
+			tx.store.comparisons.put(siteKey{tx.coop, site.ID}, *site.Version, len(site.gives.batches), site.gives)
 		}
 	}
-	return standings, facts, nil
+	return nil
 }
 
 // comparedOf returns what the batches of a site give, in the order of their ids. The unit
 // of a batch is the one it was stocked into.
-func comparedOf(s *Standing, site comparedSiteRow, facts map[domain.BatchID]comparedBatchRow) []domain.ComparedBatch {
+func comparedOf(s *Standing, site *comparedSiteRow, facts map[domain.BatchID]comparedBatchRow) []domain.ComparedBatch {
 	out := make([]domain.ComparedBatch, 0, len(s.Batches))
 	for id := range s.Batches {
 		f := facts[id]

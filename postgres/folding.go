@@ -232,7 +232,7 @@ func (f *folding) save() {
 	f.tx.saveDays(f.id, f.days)
 	f.advance()
 	key, version, state := siteKey{f.tx.coop, f.id}, *f.head.Version+1, f.site
-	f.tx.kept = append(f.tx.kept, func() { f.tx.store.folded.put(key, version, state) })
+	f.tx.kept = append(f.tx.kept, func() { f.tx.store.states.put(key, version, len(state.Batches), state) })
 	f.site.Facts.Prices = nil // it is remembered without
 	doubts := f.doubts()
 	for _, it := range f.accepted {

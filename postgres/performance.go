@@ -2,6 +2,7 @@ package postgres
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"shoalbook/domain"
@@ -39,10 +40,12 @@ func (s *Standing) Measure(id domain.BatchID, explain bool) domain.Measure {
 	return m
 }
 
-// datedRows are the registry facts that figures depend on besides the journal.
+// datedRows are the registry facts of some sites that figures depend on besides the
+// journal.
 type datedRows struct {
 	equipment []equipmentRow
 	units     []struct {
+		SiteID    domain.SiteID
 		ID        domain.UnitID
 		ValidFrom *domain.Date
 		Water     *domain.Thousandths
@@ -52,12 +55,14 @@ type datedRows struct {
 		ShareBy   string
 	}
 	batches []struct { // which never change
+		SiteID  domain.SiteID
 		ID      domain.BatchID
 		Species string
 	}
 }
 
 type equipmentRow struct {
+	SiteID     domain.SiteID
 	ID         domain.EquipmentID
 	ValidFrom  *domain.Date
 	Cost       domain.Money
@@ -67,31 +72,31 @@ type equipmentRow struct {
 	RetiredOn  *domain.Date
 }
 
-// datedFacts queues the reading of the dated facts of a site, by what was known.
-func (tx *Tx) datedFacts(site domain.SiteID, known time.Time, into *datedRows) {
+// datedFacts queues the reading of the dated facts of some sites, by what was known.
+func (tx *Tx) datedFacts(sites []domain.SiteID, known time.Time, into *datedRows) {
 	const equipment = `
-		select id, valid_from, (facts ->> 'cost')::bigint as cost, (facts ->> 'salvage')::bigint as salvage,
+		select site_id, id, valid_from, (facts ->> 'cost')::bigint as cost, (facts ->> 'salvage')::bigint as salvage,
 			(facts ->> 'life_months')::integer as life_months, (facts ->> 'in_use_from')::date as in_use_from,
 			(facts ->> 'retired_on')::date as retired_on
 		from revision
-		where coop_id = $1 and own_site($2) and noun = 'equipment' and site_id = $2 and recorded_at <= $3
+		where coop_id = $1 and own_site(site_id) and noun = 'equipment' and site_id = any($2) and recorded_at <= $3
 		order by id, valid_from nulls first, version`
-	later(tx, &into.equipment, equipment, tx.coop, site, known)
+	later(tx, &into.equipment, equipment, tx.coop, sites, known)
 	const units = `
-		select id, valid_from, (facts ->> 'water_volume_l')::bigint as water from revision
-		where coop_id = $1 and own_site($2) and noun = 'unit' and site_id = $2 and recorded_at <= $3
+		select site_id, id, valid_from, (facts ->> 'water_volume_l')::bigint as water from revision
+		where coop_id = $1 and own_site(site_id) and noun = 'unit' and site_id = any($2) and recorded_at <= $3
 		order by id, valid_from nulls first, version`
-	later(tx, &into.units, units, tx.coop, site, known)
+	later(tx, &into.units, units, tx.coop, sites, known)
 	const rules = `
 		select valid_from, facts ->> 'share_by' as share_by from revision
 		where coop_id = $1 and site_id is null and noun = 'coop' and recorded_at <= $2
 		order by valid_from nulls first, version`
 	later(tx, &into.rules, rules, tx.coop, known)
-	later(tx, &into.batches, `select id, species from batch where coop_id = $1 and own_site($2) and site_id = $2`, tx.coop, site)
+	later(tx, &into.batches, `select site_id, id, species from batch where coop_id = $1 and own_site(site_id) and site_id = any($2)`, tx.coop, sites)
 }
 
 // rule returns how shared cost is shared on a day.
-func (d datedRows) rule(day domain.Date) string {
+func (d *datedRows) rule(day domain.Date) string {
 	rule := domain.ByGramDays
 	for _, r := range d.rules {
 		if r.ValidFrom == nil || *r.ValidFrom <= day {
@@ -101,24 +106,15 @@ func (d datedRows) rule(day domain.Date) string {
 	return rule
 }
 
-// water returns the water volumes of the units on a day.
-func (d datedRows) water(day domain.Date) map[domain.UnitID]*domain.Thousandths {
-	litres := map[domain.UnitID]*domain.Thousandths{}
-	for _, r := range d.units {
-		if r.ValidFrom == nil || *r.ValidFrom <= day {
-			litres[r.ID] = r.Water
-		}
-	}
-	return litres
-}
-
-// depreciation returns the depreciation of the site's equipment.
-func (d datedRows) depreciation() []domain.SharedCost {
-	var lines []domain.SharedCost
-	for i := 0; i < len(d.equipment); {
+// depreciation returns the depreciation of the equipment of each site, whose rows are in
+// the order of the pieces and their days.
+func depreciation(rows []equipmentRow) map[domain.SiteID][]domain.SharedCost {
+	lines := map[domain.SiteID][]domain.SharedCost{}
+	for i := 0; i < len(rows); {
 		var history []domain.EquipmentFrom
-		for id := d.equipment[i].ID; i < len(d.equipment) && d.equipment[i].ID == id; i++ {
-			r := d.equipment[i]
+		site, id := rows[i].SiteID, rows[i].ID
+		for ; i < len(rows) && rows[i].ID == id; i++ {
+			r := rows[i]
 			e := domain.EquipmentFrom{Equipment: domain.Equipment{Cost: r.Cost, Salvage: r.Salvage, LifeMonths: r.LifeMonths, InUseFrom: r.InUseFrom, RetiredOn: r.RetiredOn}}
 			e.From = r.InUseFrom
 			if r.ValidFrom != nil {
@@ -129,7 +125,7 @@ func (d datedRows) depreciation() []domain.SharedCost {
 			}
 			history = append(history, e)
 		}
-		lines = append(lines, domain.DepreciationLines(history)...)
+		lines[site] = append(lines[site], domain.DepreciationLines(history)...)
 	}
 	return lines
 }
@@ -151,58 +147,78 @@ func (tx *Tx) Standing(ctx context.Context, site domain.SiteID, zone *string, ve
 	}
 	key := siteKey{tx.coop, site}
 	if version != nil {
-		if known := tx.store.folded.standing(key, *version, s.AsOf); known != nil {
+		if known, ok := tx.store.standings.get(key, *version); ok && known.AsOf == s.AsOf {
 			s.Batches, s.Sharing, s.water, s.species = known.Batches, known.Sharing, known.water, known.species
 			return s, nil
 		}
 	}
-	var rows standingRows
-	tx.standingLatest(s, &rows)
-	if err := tx.flush(ctx); err != nil {
+	if err := tx.standingsLatest(ctx, []*Standing{s}); err != nil {
 		return nil, err
 	}
-	s.fill(&rows)
 	if version != nil {
-		tx.store.folded.putStanding(key, *version, s)
+		tx.store.standings.put(key, *version, len(s.Batches), s)
 	}
 	return s, nil
 }
 
-// standingRows are what is read of a site to see how its batches stand.
-type standingRows struct {
-	batches []batchRow
-	dated   datedRows
-	costs   []sharedRow
-}
+// siteBatchRow and siteSharedRow are rows of some sites at once.
+type (
+	siteBatchRow struct {
+		SiteID domain.SiteID
+		batchRow
+	}
+	siteSharedRow struct {
+		SiteID domain.SiteID
+		sharedRow
+	}
+)
 
-// standingLatest queues the reading of a site by the latest knowledge.
-func (tx *Tx) standingLatest(s *Standing, into *standingRows) {
-	tx.batchesBefore(s.Site, s.AsOf+1, &into.batches)
-	tx.datedFacts(s.Site, forever, &into.dated)
+// standingsLatest reads how the batches of some sites stand, each at the end of its day,
+// by the latest knowledge.
+func (tx *Tx) standingsLatest(ctx context.Context, list []*Standing) error {
+	sites, days := make([]domain.SiteID, len(list)), make([]domain.Date, len(list))
+	lines := map[domain.SiteID][]domain.SharedCost{}
+	by := map[domain.SiteID]*Standing{}
+	for i, s := range list {
+		sites[i], days[i], by[s.Site] = s.Site, s.AsOf, s
+		s.Batches = map[domain.BatchID]*domain.BatchState{}
+	}
+	var batches []siteBatchRow
+	var costs []siteSharedRow
+	var dated datedRows
+	const states = `
+		select b.site_id, d.batch_id, d.day, ` + batchColumns + ` from unnest($2::uuid[], $3::date[]) s (id, as_of)
+		join batch b on b.site_id = s.id
+		cross join lateral (
+			select * from batch_day d
+			where d.coop_id = b.coop_id and own_site(d.site_id) and d.batch_id = b.id and d.day <= s.as_of
+			order by d.day desc limit 1) d
+		where b.coop_id = $1 and own_site(b.site_id)`
+	later(tx, &batches, states, tx.coop, sites, days)
 	const shared = `
-		select entry_id, category, occurred_on, covers_from, covers_to, amount from shared_cost
-		where coop_id = $1 and own_site($2) and site_id = $2 and occurred_on <= $3`
-	later(tx, &into.costs, shared, tx.coop, s.Site, s.AsOf)
-}
-
-// fill takes what was read.
-func (s *Standing) fill(rows *standingRows) {
-	s.Batches = map[domain.BatchID]*domain.BatchState{}
-	for i := range rows.batches {
-		s.Batches[rows.batches[i].BatchID] = &rows.batches[i].BatchState
+		select c.site_id, entry_id, category, occurred_on, covers_from, covers_to, amount from unnest($2::uuid[], $3::date[]) s (id, as_of)
+		join shared_cost c on c.site_id = s.id and c.occurred_on <= s.as_of
+		where c.coop_id = $1 and own_site(c.site_id)`
+	later(tx, &costs, shared, tx.coop, sites, days)
+	tx.datedFacts(sites, forever, &dated)
+	if err := tx.flush(ctx); err != nil {
+		return err
 	}
-	lines := rows.dated.depreciation()
-	for _, c := range rows.costs {
-		lines = append(lines, c.cost())
+	for i := range batches {
+		by[batches[i].SiteID].Batches[batches[i].BatchID] = &batches[i].BatchState
 	}
-	s.share(rows.dated, lines)
+	for _, c := range costs {
+		lines[c.SiteID] = append(lines[c.SiteID], c.cost())
+	}
+	dated.share(by, lines)
+	return nil
 }
 
 // standingKnown folds the journal again as it was known.
 func (tx *Tx) standingKnown(ctx context.Context, s *Standing) error {
-	var d datedRows
-	tx.datedFacts(s.Site, s.KnownAt, &d)
-	lines := []domain.SharedCost{}
+	var dated datedRows
+	tx.datedFacts([]domain.SiteID{s.Site}, s.KnownAt, &dated)
+	var lines []domain.SharedCost
 	site, err := tx.refold(ctx, s.Site, s.KnownAt, s.AsOf, func(*domain.Site) func(domain.Day) {
 		return func(day domain.Day) { lines = append(lines, day.Shared...) }
 	})
@@ -210,17 +226,28 @@ func (tx *Tx) standingKnown(ctx context.Context, s *Standing) error {
 		return err
 	}
 	s.Batches = site.Batches
-	s.share(d, append(lines, d.depreciation()...))
+	dated.share(map[domain.SiteID]*Standing{s.Site: s}, map[domain.SiteID][]domain.SharedCost{s.Site: lines})
 	return nil
 }
 
-func (s *Standing) share(d datedRows, lines []domain.SharedCost) {
-	s.water = d.water(s.AsOf)
-	s.species = map[domain.BatchID]string{}
-	for _, b := range d.batches {
-		s.species[b.ID] = b.Species
+// share adds what the registry says to the standings of sites, and shares out what each
+// site spent as a whole.
+func (d *datedRows) share(by map[domain.SiteID]*Standing, spent map[domain.SiteID][]domain.SharedCost) {
+	for _, s := range by {
+		s.water, s.species = map[domain.UnitID]*domain.Thousandths{}, map[domain.BatchID]string{}
 	}
-	s.Sharing = domain.ShareOut(s.AsOf, d.rule(s.AsOf), lines, s.Batches)
+	for _, u := range d.units {
+		if s := by[u.SiteID]; u.ValidFrom == nil || *u.ValidFrom <= s.AsOf {
+			s.water[u.ID] = u.Water
+		}
+	}
+	for _, b := range d.batches {
+		by[b.SiteID].species[b.ID] = b.Species
+	}
+	worn := depreciation(d.equipment)
+	for site, s := range by {
+		s.Sharing = domain.ShareOut(s.AsOf, d.rule(s.AsOf), slices.Concat(spent[site], worn[site]), s.Batches)
+	}
 }
 
 type sharedRow struct {

@@ -429,9 +429,8 @@ func (r *recorder) site(ctx context.Context, w *siteWork) error {
 // there, and what is held.
 func (r *recorder) lastState(ctx context.Context, w *siteWork) error {
 	tx := r.tx
-	w.last = tx.store.folded.get(siteKey{tx.coop, w.id}, *w.head.Version)
-	if w.last != nil && !w.knows() { // something was added to the registry since
-		w.last = nil
+	if known, ok := tx.store.states.get(siteKey{tx.coop, w.id}, *w.head.Version); ok && w.knows(known) { // else something was added to the registry since
+		w.last = copied(known)
 	}
 	if w.last != nil && !w.head.Holding {
 		return nil
@@ -455,9 +454,9 @@ func (r *recorder) lastState(ctx context.Context, w *siteWork) error {
 	return nil
 }
 
-// knows reports whether the state knows everything that the items refer to.
-func (w *siteWork) knows() bool {
-	f := w.last.Facts
+// knows reports whether a state knows everything that the items refer to.
+func (w *siteWork) knows(s *domain.Site) bool {
+	f := s.Facts
 	for _, it := range w.items {
 		refs := it.entry.Body.Refs()
 		for _, id := range []*domain.BatchID{refs.Batch, refs.ToBatch} {

@@ -37,7 +37,9 @@ type Store struct {
 	pool           *pgxpool.Pool
 	acquireTimeout time.Duration
 	settle         time.Duration
-	folded         folded
+	states         remembered[*domain.Site] // as of the last entry
+	standings      remembered[*Standing]    // on the day that was asked for last
+	comparisons    remembered[*comparedSite]
 	currencies     sync.Map // domain.CoopID to domain.Currency, which never changes
 	sites          sync.Map // tokenKey to its []domain.SiteID, of the tokens that hold
 	used           sync.Map // domain.TokenID to the domain.Date of its last use, as far as it was used here

@@ -224,7 +224,14 @@ func (s states) put(site *domain.Site) {
 // statesBefore queues the reading of the states of a site at the end of the last
 // day before one.
 func (tx *Tx) statesBefore(site domain.SiteID, day domain.Date, into *states) {
-	tx.batchesBefore(site, day, &into.batches)
+	const batches = `
+		select d.batch_id, d.day, ` + batchColumns + ` from batch b
+		cross join lateral (
+			select * from batch_day d
+			where d.coop_id = b.coop_id and own_site(d.site_id) and d.batch_id = b.id and d.day < $3
+			order by d.day desc limit 1) d
+		where b.coop_id = $1 and own_site($2) and b.site_id = $2`
+	later(tx, &into.batches, batches, tx.coop, site, day)
 	const stores = `
 		select d.product_id, d.day, ` + storeColumns + ` from product p
 		cross join lateral (
@@ -241,17 +248,4 @@ func (tx *Tx) statesBefore(site domain.SiteID, day domain.Date, into *states) {
 			order by d.day desc limit 1) d
 		where u.coop_id = $1 and own_site($2) and u.site_id = $2`
 	later(tx, &into.units, units, tx.coop, site, day)
-}
-
-// batchesBefore queues the reading of the states of the batches of a site at the end of
-// the last day before one.
-func (tx *Tx) batchesBefore(site domain.SiteID, day domain.Date, into *[]batchRow) {
-	const batches = `
-		select d.batch_id, d.day, ` + batchColumns + ` from batch b
-		cross join lateral (
-			select * from batch_day d
-			where d.coop_id = b.coop_id and own_site(d.site_id) and d.batch_id = b.id and d.day < $3
-			order by d.day desc limit 1) d
-		where b.coop_id = $1 and own_site($2) and b.site_id = $2`
-	later(tx, into, batches, tx.coop, site, day)
 }
