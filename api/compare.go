@@ -79,10 +79,11 @@ type wireComparedGroup struct {
 }
 
 type wireFunnel struct {
-	Scale  string       `json:"scale"`
-	Sigma2 *json.Number `json:"sigma2"`
-	Phi    *json.Number `json:"phi"`
-	Tau2   *json.Number `json:"tau2"`
+	Dispersion openapi.Dispersion `json:"dispersion"`
+	Scale      string             `json:"scale"`
+	Sigma2     *json.Number       `json:"sigma2"`
+	Phi        *json.Number       `json:"phi"`
+	Tau2       *json.Number       `json:"tau2"`
 }
 
 // comparison is a comparison with what was asked, for every representation.
@@ -140,6 +141,7 @@ func compareQuestion(params openapi.CompareGroupsParams) domain.CompareQuestion 
 	if params.Species != nil {
 		q.Species = string(*params.Species)
 	}
+	q.Multiplicative = params.Dispersion != nil && *params.Dispersion == openapi.DispersionMultiplicative
 	if params.Standardise != nil {
 		for _, l := range *params.Standardise {
 			q.Standardise = append(q.Standardise, string(l))
@@ -153,7 +155,7 @@ func (x *comparison) wire() wireComparison {
 		Group: x.By, State: "closed", From: x.From, To: x.To, Species: optionalText(x.Species), Standardised: texts(x.Standardise),
 		AsOf: x.read.AsOf, KnownAt: x.read.KnownAt.UTC(), Batches: x.Batches, All: newComparedSum(&x.All), Groups: make([]wireComparedGroup, len(x.Groups)),
 		NoVerdicts: optionalText(x.NoVerdicts), Method: x.Method(), Cautions: x.Cautions(),
-		Funnel: wireFunnel{Scale: [...]string{"angle", "logarithm", "linear"}[x.Measure.Scale], Sigma2: sixth(&x.Sigma2)}}
+		Funnel: wireFunnel{Dispersion: x.dispersion(), Scale: [...]string{"angle", "logarithm", "linear"}[x.Measure.Scale], Sigma2: sixth(&x.Sigma2)}}
 	if x.Measure.Higher {
 		w.Better = "higher"
 	}
@@ -167,6 +169,14 @@ func (x *comparison) wire() wireComparison {
 		w.Groups[i] = newComparedGroup(&x.Groups[i], x.NoVerdicts)
 	}
 	return w
+}
+
+// dispersion names how the limits take in that groups differ.
+func (x *comparison) dispersion() openapi.Dispersion {
+	if x.Multiplicative {
+		return openapi.DispersionMultiplicative
+	}
+	return openapi.DispersionAdditive
 }
 
 func newComparedGroup(g *domain.ComparedGroup, noVerdicts string) wireComparedGroup {

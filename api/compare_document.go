@@ -127,7 +127,7 @@ func (x *comparison) funnel() *render.Funnel {
 	const steps = 60
 	for i := range steps + 1 {
 		worth := most * math.Pow(40, float64(i)/steps) / 36 // past the smallest and the largest, so that it is seen to be a funnel
-		if in95, in998 := x.Funnel(x.Measure.Scale, worth); in95 != nil {
+		if in95, in998 := x.Funnel(&x.Comparison, worth); in95 != nil {
 			f.Limits = append(f.Limits, render.Limit{Size: worth, Low95: x.shown(in95[0]), High95: x.shown(in95[1]), Low998: x.shown(in998[0]), High998: x.shown(in998[1])})
 		}
 	}
@@ -137,13 +137,13 @@ func (x *comparison) funnel() *render.Funnel {
 // signals says in a sentence what the verdicts are.
 func (x *comparison) signals() string {
 	if x.NoVerdicts != "" {
-		return "No verdicts: " + x.NoVerdicts + "."
+		return "No verdicts: " + x.NoVerdicts + ". Limits: " + string(x.dispersion()) + " overdispersion."
 	}
 	n := map[string]int{}
 	for _, g := range x.Groups {
 		n[g.Verdict]++
 	}
-	return fmt.Sprintf("Different: %d of %d groups. Worth a look: %d.", n[domain.Different], len(x.Groups)-n[""], n[domain.WorthALook])
+	return fmt.Sprintf("Different: %d of %d groups. Worth a look: %d. Limits: %s overdispersion.", n[domain.Different], len(x.Groups)-n[""], n[domain.WorthALook], x.dispersion())
 }
 
 // caterpillar shows the groups of which the interval is known, by name.
@@ -188,6 +188,7 @@ func (x *comparison) dataTable() *render.Table {
 		"limits_95_low", "limits_95_high", "limits_998_low", "limits_998_high", "worth_batches"} {
 		t.Columns = append(t.Columns, render.Column{Name: name, Title: name, As: render.Number(6, "")})
 	}
+	t.Columns = append(t.Columns, render.Column{Name: "dispersion", Title: "dispersion"})
 	var rows [][]render.Cell
 	for _, g := range x.Groups {
 		w := newComparedGroup(&g, x.NoVerdicts)
@@ -195,7 +196,7 @@ func (x *comparison) dataTable() *render.Table {
 		row = append(row, bothDigits(w.Sum.Interval)...)
 		row = append(row, digits(w.Shrunk), digits(w.Best), digits(w.Worst))
 		row = append(append(row, bothDigits(w.In95)...), bothDigits(w.In998)...)
-		rows = append(rows, render.Row(append(row, digits(w.Worth))...))
+		rows = append(rows, render.Row(append(row, digits(w.Worth), string(x.dispersion()))...))
 	}
 	t.Rows = slices.Values(rows)
 	return t

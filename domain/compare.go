@@ -35,6 +35,10 @@ type CompareQuestion struct {
 	Species     string            // only these; empty: all
 	Standardise []string          // of [Likeness]
 	Names       map[string]string // of groups, by key
+
+	// Multiplicative has groups that differ widen the limits of the funnel by a factor, and
+	// not by a term.
+	Multiplicative bool
 }
 
 // Comparison is groups of batches beside each other.

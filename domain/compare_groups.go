@@ -135,7 +135,7 @@ func (c *Comparison) judge(q *CompareQuestion) {
 	for _, g := range at {
 		off := math.Abs(g.y - centre)
 		worth := 1 / g.estimated.Clump
-		in95, in998 := c.Dispersion.Additive(g.s, stats.Z95), c.Dispersion.Additive(g.s, stats.Z998)
+		in95, in998 := q.half(c.Dispersion, g.s, stats.Z95), q.half(c.Dispersion, g.s, stats.Z998)
 		g.In95, g.In998, g.Worth = limits(scale, centre, in95), limits(scale, centre, in998), &worth
 		g.Better = (g.y > centre) == q.Measure.Higher
 		if c.NoVerdicts == "" {
@@ -159,12 +159,21 @@ func (c *Comparison) judge(q *CompareQuestion) {
 
 // Funnel returns the limits for a group that is worth so many batches of one size, where
 // there are any.
-func (c *Comparison) Funnel(scale Scale, worth float64) (in95, in998 *[2]float64) {
+func (q *CompareQuestion) Funnel(c *Comparison, worth float64) (in95, in998 *[2]float64) {
 	if c.All.Value == nil || !(c.Sigma2 > 0) {
 		return nil, nil
 	}
+	scale := q.Measure.Scale
 	s, centre := scale.error(c.Sigma2, 1/worth), scale.to(*c.All.Value)
-	return limits(scale, centre, c.Dispersion.Additive(s, stats.Z95)), limits(scale, centre, c.Dispersion.Additive(s, stats.Z998))
+	return limits(scale, centre, q.half(c.Dispersion, s, stats.Z95)), limits(scale, centre, q.half(c.Dispersion, s, stats.Z998))
+}
+
+// half returns half the width of the funnel on the scale, at a standard error.
+func (q *CompareQuestion) half(d stats.Dispersion, s, z float64) float64 {
+	if q.Multiplicative {
+		return d.Multiplicative(s, z)
+	}
+	return d.Additive(s, z)
 }
 
 func limits(s Scale, centre, half float64) *[2]float64 {

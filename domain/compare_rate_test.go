@@ -93,9 +93,30 @@ func gamma(r *rand.Rand, shape float64) float64 {
 }
 
 func (h *herd) compare(measure string, standardise ...string) domain.Comparison {
-	y, _ := domain.YardstickNamed(measure)
-	q := domain.CompareQuestion{Measure: y, By: "site", Standardise: standardise}
+	q := question(measure, "site")
+	q.Standardise = standardise
 	return q.Compare(each(h.list))
+}
+
+// multiplicative compares survival by the other limits.
+func (h *herd) multiplicative() domain.Comparison {
+	q := question("survival", "site")
+	q.Multiplicative = true
+	return q.Compare(each(h.list))
+}
+
+// signals counts the groups outside the limits.
+type signals struct{ look, different tally }
+
+func (s *signals) take(groups []domain.ComparedGroup) {
+	for _, g := range groups {
+		s.look.take(g.Verdict != domain.NoDifference)
+		s.different.take(g.Verdict == domain.Different)
+	}
+}
+
+func (s *signals) String() string {
+	return fmt.Sprintf("outside 95 %%: %s; outside 99.8 %%: %s", s.look, s.different)
 }
 
 func siteOf(g domain.ComparedGroup) int {
@@ -181,25 +202,28 @@ func TestBootstrapCoverage(t *testing.T) {
 // that know only single fish most sites are outside.
 func TestFalseSignals(t *testing.T) {
 	t.Parallel()
-	var look, different, plain95, plain998 tally
+	var additive, multiplicative signals
+	var plain95, plain998 tally
 	for seed := range *coops {
 		h := (&herd{r: rand.New(rand.NewPCG(uint64(seed), 2)), sites: 24, batches: func(r *rand.Rand) int { return 3 + r.IntN(18) }}).make()
 		c := h.compare("survival")
+		additive.take(c.Groups)
+		multiplicative.take(h.multiplicative().Groups)
 		for _, g := range c.Groups {
-			look.take(g.Verdict != domain.NoDifference)
-			different.take(g.Verdict == domain.Different)
 			lo, hi := stats.BinomialLimits(*c.All.Value, g.Den, stats.Z95)
 			plain95.take(*g.Value < lo || *g.Value > hi)
 			lo, hi = stats.BinomialLimits(*c.All.Value, g.Den, stats.Z998)
 			plain998.take(*g.Value < lo || *g.Value > hi)
 		}
 	}
-	t.Logf("signals where there are none: outside 95 %%: %s; outside 99.8 %%: %s; by plain binomial limits %s and %s", look, different, plain95, plain998)
-	if p := look.percent(); p > 6+slack(0.05, look.of) || p < 3-slack(0.05, look.of) {
-		t.Errorf("%s of sites that do not differ are outside the 95 %% limits", look)
-	}
-	if different.percent() > 0.5+slack(0.002, different.of) {
-		t.Errorf("%s of sites that do not differ are called different", different)
+	t.Logf("signals where there are none: %s; by multiplicative limits %s; by plain binomial limits %s and %s", &additive, &multiplicative, plain95, plain998)
+	for limits, s := range map[string]*signals{"additive": &additive, "multiplicative": &multiplicative} {
+		if p := s.look.percent(); p > 6+slack(0.05, s.look.of) || p < 3-slack(0.05, s.look.of) {
+			t.Errorf("%s of sites that do not differ are outside the %s 95 %% limits", s.look, limits)
+		}
+		if s.different.percent() > 0.5+slack(0.002, s.different.of) {
+			t.Errorf("%s of sites that do not differ are called different by %s limits", s.different, limits)
+		}
 	}
 	if plain95.percent() < 50 || plain998.percent() < 30 {
 		t.Errorf("plain limits were expected to fail: %s, %s", plain95, plain998)
@@ -211,17 +235,17 @@ func TestFalseSignals(t *testing.T) {
 // than they are, so that more are outside than one in twenty and one in five hundred.
 func TestSignalsAmongSitesThatDiffer(t *testing.T) {
 	t.Parallel()
-	var look, different tally
+	var additive, multiplicative signals
 	for seed := range *coops {
 		h := (&herd{r: rand.New(rand.NewPCG(uint64(seed), 7)), sites: 24, between: 0.3, batches: func(r *rand.Rand) int { return 3 + r.IntN(18) }}).make()
-		for _, g := range h.compare("survival").Groups {
-			look.take(g.Verdict != domain.NoDifference)
-			different.take(g.Verdict == domain.Different)
-		}
+		additive.take(h.compare("survival").Groups)
+		multiplicative.take(h.multiplicative().Groups)
 	}
-	t.Logf("sites that all differ by 0.3 of log odds: outside 95 %%: %s; outside 99.8 %%: %s", look, different)
-	if look.percent() > 12+slack(0.12, look.of) || different.percent() > 2+slack(0.02, different.of) {
-		t.Errorf("%s and %s of sites are outside the limits", look, different)
+	t.Logf("sites that all differ by 0.3 of log odds: %s; by multiplicative limits %s", &additive, &multiplicative)
+	for limits, s := range map[string]*signals{"additive": &additive, "multiplicative": &multiplicative} {
+		if s.look.percent() > 12+slack(0.12, s.look.of) || s.different.percent() > 2+slack(0.02, s.different.of) {
+			t.Errorf("%s and %s of sites are outside the %s limits", s.look, s.different, limits)
+		}
 	}
 }
 

@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -119,6 +120,63 @@ func TestOddGroupKeepsItsOwnValue(t *testing.T) {
 		if g.Verdict != domain.NoDifference || *g.Shrunk < 0.87 || *g.Shrunk > 0.91 {
 			t.Errorf("%s: %s, shrunk to %v", g.Name, g.Verdict, *g.Shrunk)
 		}
+	}
+}
+
+// Twelve sites that differ, of two to 24 batches. By the multiplicative limits a group
+// has, on the scale, room in proportion to one by the root of what it is worth; by the
+// additive ones the larger groups have more than that, the smaller less. Verdicts go by the
+// limits that were asked for, and here they are not the same.
+func TestVerdictsGoByTheLimitsAskedFor(t *testing.T) {
+	t.Parallel()
+	var batches []domain.ComparedBatch
+	for site := range 12 {
+		for k := range 2 * (site + 1) {
+			alive := 800 + 25*(site*11%12-6) + 30*(k%3-1)
+			batches = append(batches, raised(site, len(batches), 1000, domain.Fish(alive), 400_000, 600_000))
+		}
+	}
+	angle := func(p float64) float64 { return math.Asin(math.Sqrt(p)) }
+	verdicts := map[bool]string{}
+	for _, multiplicative := range []bool{false, true} {
+		q := question("survival", "site")
+		q.Multiplicative = multiplicative
+		c := q.Compare(each(batches))
+		if c.Dispersion.Phi < 2 || c.Dispersion.Tau2 <= 0 || c.NoVerdicts != "" {
+			t.Fatalf("%+v %s", c.Dispersion, c.NoVerdicts)
+		}
+		var least, most float64
+		for _, g := range c.Groups {
+			half := angle(g.In95[1]) - angle(*c.All.Value)
+			room := half * math.Sqrt(*g.Worth)
+			if least == 0 {
+				least, most = room, room
+			}
+			least, most = min(least, room), max(most, room)
+			want := domain.NoDifference
+			switch v := *g.Value; {
+			case v < g.In998[0] || v > g.In998[1]:
+				want = domain.Different
+			case v < g.In95[0] || v > g.In95[1]:
+				want = domain.WorthALook
+			}
+			if g.Verdict != want {
+				t.Errorf("multiplicative %v: %g within %v and %v is %s", multiplicative, *g.Value, *g.In95, *g.In998, g.Verdict)
+			}
+			if in95, in998 := q.Funnel(&c, *g.Worth); math.Abs(in95[0]-g.In95[0]) > 1e-12 || math.Abs(in998[1]-g.In998[1]) > 1e-12 {
+				t.Errorf("multiplicative %v: the funnel is drawn through %v and %v, the group is judged by %v and %v", multiplicative, *in95, *in998, *g.In95, *g.In998)
+			}
+			verdicts[multiplicative] += g.Verdict + " "
+		}
+		if multiplicative != (most-least < 1e-9) {
+			t.Errorf("multiplicative %v: the room of groups is %g to %g", multiplicative, least, most)
+		}
+		if said := strings.Join(q.Method(), " "); strings.Contains(said, "multiplicative") != multiplicative || strings.Contains(said, "additive overdispersion") == multiplicative {
+			t.Errorf("multiplicative %v: %s", multiplicative, said)
+		}
+	}
+	if verdicts[true] == verdicts[false] {
+		t.Errorf("both limits judge alike: %s", verdicts[true])
 	}
 }
 

@@ -43,12 +43,20 @@ func (q *CompareQuestion) Method() []string {
 		list = append(list, "Intervals: the delta method, each batch held against the others of its group, with Student's critical value.")
 	}
 	list = append(list,
-		"Funnel: limits of 95 and 99.8 % around all batches together, with the variance of single batches pooled over the groups and, added to it, what groups differ by beyond that (Spiegelhalter 2005).",
+		"Funnel: limits of 95 and 99.8 % around all batches together, with the variance of single batches pooled over the groups and "+q.widening()+" (Spiegelhalter 2005). Verdicts go by these limits.",
 		"Shrinkage: towards the mean of groups within the 99.8 % limits, by the method of moments (DerSimonian & Laird 1986); chances of thirds by draws of a fixed seed.")
 	if len(q.Standardise) > 0 {
 		list = append(list, "Like for like: observed over what batches alike in "+strings.Join(q.Standardise, ", ")+" come to on average, times the ratio of all (indirect standardisation). A batch without its like in another group is left out.")
 	}
 	return list
+}
+
+// widening says how the limits of the funnel take in that groups differ.
+func (q *CompareQuestion) widening() string {
+	if q.Multiplicative {
+		return "times φ, how many times as much as that explains groups vary, but once at least: multiplicative overdispersion"
+	}
+	return "added to it, what groups differ by beyond that: additive overdispersion"
 }
 
 // Cautions says what must be minded with a comparison.

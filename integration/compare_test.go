@@ -3,11 +3,15 @@ package integration_test
 import (
 	"bytes"
 	"encoding/csv"
+	"math"
 	"net/http"
 	"os"
 	"path/filepath"
+	"reflect"
 	"strings"
 	"testing"
+
+	"github.com/xuri/excelize/v2"
 
 	"shoalbook/api/render/rendertest"
 )
@@ -201,6 +205,117 @@ func TestComparisonInEveryRepresentation(t *testing.T) {
 			t.Errorf("the picture %q does not say %s: %.300s", query, words, svg)
 		}
 	}
+}
+
+// workbook returns the text of all cells of a workbook.
+func workbook(t *testing.T, body []byte) string {
+	t.Helper()
+	book, err := excelize.OpenReader(bytes.NewReader(body))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var text strings.Builder
+	for _, sheet := range book.GetSheetList() {
+		rows, err := book.GetRows(sheet)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, cells := range rows {
+			text.WriteString(strings.Join(cells, "\t") + "\n")
+		}
+	}
+	return text.String()
+}
+
+// The funnel is widened by what groups differ by, or by how many times as much they vary;
+// every representation says which, and verdicts go by it.
+func TestComparisonByEitherDispersion(t *testing.T) {
+	t.Parallel()
+	s := newService(t)
+	var feed string
+	for i := range 12 {
+		p := newPond(s)
+		if i == 0 {
+			feed = p.feed
+		}
+		p.feed = feed
+		for k := range 2 + i/2 {
+			alive := 840 + 25*(i*5%12-6) + 30*(k%3-1)
+			p.grown("batch", "first", 10*k, grownBatch{1000, alive, float64(4*alive) / 10, float64(6 * alive / 10), "0.10", "1.00", "20.00"})
+		}
+	}
+	type funnel struct {
+		Funnel struct {
+			Dispersion string
+			Phi        float64
+		}
+		All    struct{ Value float64 }
+		Groups []struct {
+			Worth   float64    `json:"worth_batches"`
+			In95    [2]float64 `json:"limits_95"`
+			In998   [2]float64 `json:"limits_998"`
+			Verdict string
+			Sum     struct{ Value float64 }
+		}
+	}
+	read := map[string]funnel{}
+	for query, dispersion := range map[string]string{"": "additive", "&dispersion=additive": "additive", "&dispersion=multiplicative": "multiplicative"} {
+		ask := "?measure=survival" + query
+		var c funnel
+		s.do("GET", "/v1/comparison"+ask, s.coordinator, nil).want(http.StatusOK).wantAt(map[string]string{"/funnel/dispersion": dispersion}).into(&c)
+		if known, ok := read[dispersion]; ok && !reflect.DeepEqual(known, c) {
+			t.Errorf("%q is not %s: %+v", query, dispersion, c)
+		}
+		read[dispersion] = c
+		for _, g := range c.Groups {
+			want := "no_difference_shown"
+			switch v := g.Sum.Value; {
+			case v < g.In998[0] || v > g.In998[1]:
+				want = "different"
+			case v < g.In95[0] || v > g.In95[1]:
+				want = "worth_a_look"
+			}
+			if g.Verdict != want {
+				t.Errorf("%s: %+v should be %s", dispersion, g, want)
+			}
+		}
+		lines, err := csv.NewReader(bytes.NewReader(s.do("GET", "/v1/comparison.csv"+ask, s.coordinator, nil).want(http.StatusOK).body)).ReadAll()
+		if err != nil || len(lines) != 13 || lines[0][17] != "dispersion" || lines[12][17] != dispersion {
+			t.Errorf("%v: %v", err, lines)
+		}
+		pages := map[string]string{".html": string(s.do("GET", "/v1/comparison.html"+ask, s.coordinator, nil).want(http.StatusOK).body),
+			".svg":  string(s.do("GET", "/v1/comparison.svg"+ask, s.coordinator, nil).want(http.StatusOK).body),
+			".xlsx": workbook(t, s.do("GET", "/v1/comparison.xlsx"+ask, s.coordinator, nil).want(http.StatusOK).body)}
+		for suffix, body := range pages {
+			other := map[string]string{"additive": "multiplicative", "multiplicative": "additive"}[dispersion]
+			if !strings.Contains(body, dispersion+" overdispersion") || strings.Contains(body, other+" overdispersion") {
+				t.Errorf("%s%s does not say that it is %s", suffix, query, dispersion)
+			}
+		}
+	}
+	// By the factor every group has, on the scale of angles, room as one by the root of what
+	// it is worth; the largest has more room by the term, the smallest less.
+	room := func(c funnel, i int) float64 {
+		angle := func(p float64) float64 { return math.Asin(math.Sqrt(p)) }
+		return (angle(c.All.Value) - angle(c.Groups[i].In95[0])) * math.Sqrt(c.Groups[i].Worth)
+	}
+	a, m := read["additive"], read["multiplicative"]
+	small, large := 0, 0
+	for i, g := range m.Groups {
+		if d := room(m, i) - room(m, 0); math.Abs(d) > 1e-4 || m.Funnel.Phi < 1.5 {
+			t.Errorf("φ is %g; the room of group %d is off by %g", m.Funnel.Phi, i, d)
+		}
+		if g.Worth < m.Groups[small].Worth {
+			small = i
+		}
+		if g.Worth > m.Groups[large].Worth {
+			large = i
+		}
+	}
+	if room(a, large) <= room(m, large) || room(a, small) >= room(m, small) {
+		t.Errorf("the largest has %g and %g, the smallest %g and %g", room(a, large), room(m, large), room(a, small), room(m, small))
+	}
+	s.do("GET", "/v1/comparison?measure=survival&dispersion=none", s.coordinator, nil).want(http.StatusBadRequest, "invalid_request").wantAt(map[string]string{"/errors/0/pointer": "/query/dispersion"})
 }
 
 // What is remembered of a site is not used once its journal or the registry has changed,

@@ -1241,6 +1241,14 @@ func (siw *ServerInterfaceWrapper) CompareGroups(c *gin.Context) {
 		return
 	}
 
+	// ------------- Optional query parameter "dispersion" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "dispersion", c.Request.URL.Query(), &params.Dispersion, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter dispersion: %w", err), http.StatusBadRequest)
+		return
+	}
+
 	// ------------- Optional query parameter "chart" -------------
 
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "chart", c.Request.URL.Query(), &params.Chart, runtime.BindQueryParameterOptions{Type: "string", Format: ""})

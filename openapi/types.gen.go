@@ -711,6 +711,24 @@ func (e Disaggregation) Valid() bool {
 	}
 }
 
+// Defines values for Dispersion.
+const (
+	DispersionAdditive       Dispersion = "additive"
+	DispersionMultiplicative Dispersion = "multiplicative"
+)
+
+// Valid indicates whether the value is a known member of the Dispersion enum.
+func (e Dispersion) Valid() bool {
+	switch e {
+	case DispersionAdditive:
+		return true
+	case DispersionMultiplicative:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for Disposal.
 const (
 	DisposalDiscarded Disposal = "discarded"
@@ -4388,6 +4406,16 @@ type Digest = string
 // Disaggregation What the figure is told apart by.
 type Disaggregation string
 
+// Dispersion How the limits of the funnel take in that groups differ by more than their standard
+// errors explain: `additive` adds the variance of groups, the same for a large group
+// as for a small one, since what schools differ by does not shrink with their size;
+// `multiplicative` multiplies the variance by how many times as much groups vary,
+// which keeps the limits of large groups narrow, and suits where single batches vary
+// more than is known. Verdicts, and which groups are too odd for the others to be
+// drawn to, go by the one that is asked for; additive is the one to go by where
+// nobody has a reason for the other.
+type Dispersion string
+
 // Disposal Where it went: sold to others, eaten at the site, given away or thrown away.
 type Disposal string
 
@@ -6001,7 +6029,17 @@ type ForecastTarget struct {
 
 // FunnelBasis What the limits of the funnel rest on.
 type FunnelBasis struct {
-	// Phi How groups vary around all, as a multiple of what their standard errors explain; winsorised.
+	// Dispersion How the limits of the funnel take in that groups differ by more than their standard
+	// errors explain: `additive` adds the variance of groups, the same for a large group
+	// as for a small one, since what schools differ by does not shrink with their size;
+	// `multiplicative` multiplies the variance by how many times as much groups vary,
+	// which keeps the limits of large groups narrow, and suits where single batches vary
+	// more than is known. Verdicts, and which groups are too odd for the others to be
+	// drawn to, go by the one that is asked for; additive is the one to go by where
+	// nobody has a reason for the other.
+	Dispersion Dispersion `json:"dispersion"`
+
+	// Phi How groups vary around all, as a multiple of what their standard errors explain; winsorised. Multiplicative limits are √φ times as wide, and never narrower.
 	Phi *float32 `json:"phi"`
 
 	// Scale That on which groups are compared: asin √p of a proportion, the logarithm of what is above 0, or as it is.
@@ -6010,7 +6048,7 @@ type FunnelBasis struct {
 	// Sigma2 How single batches vary around their group.
 	Sigma2 *float32 `json:"sigma2"`
 
-	// Tau2 The variance of groups that is left, by which the limits are widened.
+	// Tau2 The variance of groups that is left, which additive limits have in them.
 	Tau2 *float32 `json:"tau2"`
 }
 
@@ -11210,6 +11248,9 @@ type CompareGroupsParams struct {
 
 	// Standardise What batches are made comparable by. May be given more than once.
 	Standardise *[]Likeness `form:"standardise,omitempty" json:"standardise,omitempty"`
+
+	// Dispersion How the limits of the funnel, by which the verdicts go, take in that groups differ.
+	Dispersion *Dispersion `form:"dispersion,omitempty" json:"dispersion,omitempty"`
 
 	// Chart Which picture an answer in SVG is.
 	Chart *ComparisonChart `form:"chart,omitempty" json:"chart,omitempty"`

@@ -109,6 +109,32 @@ func TestDisperseByHand(t *testing.T) {
 	}
 }
 
+// The hospitals of K-47 vary one and a half times as much as counting explains; values
+// computed from the definition by another program. Both ways to widen the funnel leave the
+// first hospital, with 102 of 143, outside; they cross between it and the largest one.
+func TestDispersionOfHospitals(t *testing.T) {
+	t.Parallel()
+	d := DisperseCounts(surgery)
+	s := func(n float64) float64 { return 1 / (2 * math.Sqrt(n)) }
+	for _, c := range []struct {
+		what      string
+		got, want float64
+	}{
+		{"φ", d.Phi, 1.561707}, {"τ²", d.Tau2, 0.000651172},
+		{"95 %, multiplicative, of 143", d.Multiplicative(s(143), Z95), 0.102412}, {"additive", d.Additive(s(143), Z95), 0.096007},
+		{"95 %, multiplicative, of 581", d.Multiplicative(s(581), Z95), 0.050808}, {"additive", d.Additive(s(581), Z95), 0.064455},
+		{"99.8 %, multiplicative, of 143", d.Multiplicative(s(143), Z998), 0.161470}, {"additive", d.Additive(s(143), Z998), 0.151372},
+	} {
+		if math.Abs(c.got-c.want) > 1e-6 {
+			t.Errorf("%s is %.6f, want %.6f", c.what, c.got, c.want)
+		}
+	}
+	first, centre := Angle(surgery[0].Share()), Angle(Pooled(surgery))
+	if off := centre - first; off < d.Multiplicative(s(143), Z998) || off < d.Additive(s(143), Z998) {
+		t.Errorf("the first hospital is off by %g", off)
+	}
+}
+
 // Straight between values: the definition of type 7, by hand.
 func TestQuantile(t *testing.T) {
 	t.Parallel()

@@ -279,8 +279,9 @@ type ClientInterface interface {
 	// words. The batch is the unit: fish of one tank live and die together. Every batch
 	// that is left out is counted, with the reason. `standardise` holds each batch against
 	// those that are like it: by species, size at stocking, kind of unit, temperature of
-	// the water (observed over expected). Where there is nothing to compare, the answer
-	// says so. Amounts are in the currency of the co-operative, which has one for all its
+	// the water (observed over expected). Verdicts go by the limits of the funnel in the
+	// answer, which are additive unless `dispersion` asks for the multiplicative ones.
+	// Where there is nothing to compare, the answer says so. Amounts are in the currency of the co-operative, which has one for all its
 	// sites and never changes it.
 	//
 	// Corresponds with GET /v1/comparison (the `CompareGroups` operationId).
@@ -2081,8 +2082,9 @@ func (c *Client) AnswerClaim(ctx context.Context, id ClaimPath, params *AnswerCl
 // words. The batch is the unit: fish of one tank live and die together. Every batch
 // that is left out is counted, with the reason. `standardise` holds each batch against
 // those that are like it: by species, size at stocking, kind of unit, temperature of
-// the water (observed over expected). Where there is nothing to compare, the answer
-// says so. Amounts are in the currency of the co-operative, which has one for all its
+// the water (observed over expected). Verdicts go by the limits of the funnel in the
+// answer, which are additive unless `dispersion` asks for the multiplicative ones.
+// Where there is nothing to compare, the answer says so. Amounts are in the currency of the co-operative, which has one for all its
 // sites and never changes it.
 //
 // Corresponds with GET /v1/comparison (the `CompareGroups` operationId).
@@ -6391,6 +6393,18 @@ func NewCompareGroupsRequest(server string, params *CompareGroupsParams) (*http.
 		if params.Standardise != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "standardise", *params.Standardise, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "array", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Dispersion != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "dispersion", *params.Dispersion, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -13995,8 +14009,9 @@ type ClientWithResponsesInterface interface {
 	// words. The batch is the unit: fish of one tank live and die together. Every batch
 	// that is left out is counted, with the reason. `standardise` holds each batch against
 	// those that are like it: by species, size at stocking, kind of unit, temperature of
-	// the water (observed over expected). Where there is nothing to compare, the answer
-	// says so. Amounts are in the currency of the co-operative, which has one for all its
+	// the water (observed over expected). Verdicts go by the limits of the funnel in the
+	// answer, which are additive unless `dispersion` asks for the multiplicative ones.
+	// Where there is nothing to compare, the answer says so. Amounts are in the currency of the co-operative, which has one for all its
 	// sites and never changes it.
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -42101,8 +42116,9 @@ func (c *ClientWithResponses) AnswerClaimWithResponse(ctx context.Context, id Cl
 // words. The batch is the unit: fish of one tank live and die together. Every batch
 // that is left out is counted, with the reason. `standardise` holds each batch against
 // those that are like it: by species, size at stocking, kind of unit, temperature of
-// the water (observed over expected). Where there is nothing to compare, the answer
-// says so. Amounts are in the currency of the co-operative, which has one for all its
+// the water (observed over expected). Verdicts go by the limits of the funnel in the
+// answer, which are additive unless `dispersion` asks for the multiplicative ones.
+// Where there is nothing to compare, the answer says so. Amounts are in the currency of the co-operative, which has one for all its
 // sites and never changes it.
 //
 // Returns a wrapper object for the known response body format(s).
