@@ -64,7 +64,8 @@ func Thirds(mean, sd []float64, r *rand.Rand) (low, high []float64) {
 			drawn[i] = mean[i] + max(sd[i], least)*r.NormFloat64()
 		}
 		copy(parted, drawn)
-		lowest, highest := nth(parted, third-1), nth(parted, n-third)
+		lowest := nth(parted, third-1)
+		highest := nth(parted[third:], n-2*third) // those before are lower
 		for i, v := range drawn {
 			if v <= lowest {
 				low[i]++
