@@ -12,6 +12,7 @@ type Site struct {
 	Batches map[BatchID]*BatchState
 	Stores  map[ProductID]*StoreState
 	Units   map[UnitID]*UnitState
+	Own     SiteState // of the site itself
 	Facts   Facts
 
 	// Questions are asked about the entries that were being recorded.
@@ -81,6 +82,7 @@ type Day struct {
 	Batches map[BatchID]bool
 	Stores  map[ProductID]bool
 	Units   map[UnitID]bool
+	Own     bool // the state of the site itself
 	Shared  []SharedCost
 	Moves   []Moved
 }
@@ -96,7 +98,7 @@ type Moved struct {
 
 // NewSite returns the state of a site before its first entry.
 func NewSite(id SiteID, f Facts) *Site {
-	return &Site{ID: id, Facts: f, Batches: map[BatchID]*BatchState{}, Stores: map[ProductID]*StoreState{}, Units: map[UnitID]*UnitState{}, treating: map[BatchID]EntryID{}}
+	return &Site{ID: id, Facts: f, Batches: map[BatchID]*BatchState{}, Stores: map[ProductID]*StoreState{}, Units: map[UnitID]*UnitState{}, Own: SiteState{Present: NobodyCounted}, treating: map[BatchID]EntryID{}}
 }
 
 // Fold takes entries, sorted by [SortEntries], into the state, and calls
@@ -389,8 +391,13 @@ func (s *Site) store(id ProductID) *StoreState {
 
 // share adds a cost of the whole site.
 func (s *Site) share(e *Entry, c Category, from, to Date, amount Money) {
-	if amount != 0 {
-		s.today.Shared = append(s.today.Shared, SharedCost{Entry: e.ID, On: e.On, Category: c, From: from, To: to, Amount: amount})
+	if amount == 0 {
+		return
+	}
+	cost := SharedCost{Entry: e.ID, On: e.On, Category: c, From: from, To: to, Amount: amount}
+	s.today.Shared = append(s.today.Shared, cost)
+	if cost.OfOneDay() {
+		s.own().DayCosts[c] += amount
 	}
 }
 

@@ -116,8 +116,14 @@ func (b Visit) check(c *checker) {
 }
 
 func (b Water) post(s *Site, e *Entry) error {
-	if err := s.unit(b.Unit, "/unit_id"); err != nil || !b.reads() {
+	if err := s.unit(b.Unit, "/unit_id"); err != nil {
 		return err
+	}
+	if b.LitresAdded != nil {
+		s.count(countWaterAdded, int64(*b.LitresAdded))
+	}
+	if !b.reads() {
+		return nil
 	}
 	u := s.Units[b.Unit]
 	if u == nil {

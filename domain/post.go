@@ -164,7 +164,13 @@ func (b Harvest) post(s *Site, e *Entry) error {
 	return nil
 }
 
-func (b Crop) post(s *Site, _ *Entry) error { return s.unit(b.Unit, "/unit_id") }
+func (b Crop) post(s *Site, _ *Entry) error {
+	if err := s.unit(b.Unit, "/unit_id"); err != nil {
+		return err
+	}
+	s.count(countCrops, int64(b.Weight))
+	return nil
+}
 
 func (b Receipt) post(s *Site, _ *Entry) error {
 	p, err := s.product(b.Product)
@@ -236,6 +242,9 @@ func (b Use) post(s *Site, e *Entry) error {
 		if p.Category == "energy" && p.Unit == "kwh" {
 			st.EnergyWh += b.Quantity
 		}
+	}
+	if p.Unit == "kwh" {
+		s.count(countEnergy, int64(b.Quantity))
 	}
 	if !p.Stored { // a meter reading: money comes with the bill
 		return nil
@@ -380,6 +389,7 @@ func (b Labour) post(s *Site, e *Entry) error {
 			return err
 		}
 	}
+	s.count(countLabour, int64(b.Hours))
 	if b.Amount != nil {
 		if err := s.charge(e, b.Batch, HiredLabour, e.On, e.On, *b.Amount); err != nil {
 			return err
@@ -423,8 +433,6 @@ func (b Sale) post(s *Site, e *Entry) error {
 }
 
 func (Payment) post(*Site, *Entry) error { return nil }
-
-func (Tally) post(*Site, *Entry) error { return nil }
 
 func (b Incident) post(s *Site, _ *Entry) error {
 	if b.Unit != nil {

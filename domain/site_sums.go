@@ -24,78 +24,27 @@ type SiteSums struct {
 // SiteBooks are what the sums of a site are taken from.
 type SiteBooks struct {
 	Site SiteID
-	// The states of its batches at the end of the day before the period, and at its end.
+	// The states of its batches and its own at the end of the day before the period, and at
+	// its end. A batch that was closed before, and did not change since, may be in neither.
 	Before, After map[BatchID]*BatchState
+	Was, Is       SiteState
 	Species       map[BatchID]string
-	Shared        []SharedCost // of the whole site, depreciation too
+	Shared        []SharedCost // of the whole site, but not [SharedCost.OfOneDay]; depreciation too
 	Water, Beds   map[UnitID]Thousandths
-	Counts        Counts
+	Present       Present // the largest of the days of the period
 	SupportUntil  *Date // the last day of its support; nil: it goes on
 	Recorded      bool
 	LastOn        Date
 }
 
-// Counts are sums that no state has: each entry adds to them by itself.
-type Counts struct {
-	values [manySums]int64
-	known  [manySums]bool
-}
-
-func (c *Counts) put(i int, v int64) {
-	c.values[i] += v
-	c.known[i] = true
-}
-
-// Add takes in an entry of the period; energy says whether the product that was used is
-// electricity in kWh.
-func (c *Counts) Add(b Body, energy func(ProductID) bool) {
-	switch b := b.(type) {
-	case Tally:
-		c.tally(b)
-	case Labour:
-		c.put(sumLabour, int64(b.Hours))
-	case Crop:
-		c.put(sumCrops, int64(b.Weight))
-	case Use:
-		if energy(b.Product) {
-			c.put(sumEnergy, int64(b.Quantity))
-		}
-	case Water:
-		if b.LitresAdded != nil {
-			c.put(sumWaterAdded, int64(*b.LitresAdded))
-		}
-	}
-}
-
-// tally adds what happened, and of who is there keeps the largest count.
-func (c *Counts) tally(b Tally) {
-	first := map[string]int{"learners": sumLearners, "trained": sumTrained, "meals": sumMeals,
-		"school_days": sumSchoolDays, "feeding_days": sumFeedingDays, "jobs": sumJobs}[b.Measure]
-	parts := []*Fish{&b.Count}
-	if first == sumLearners || first == sumTrained || first == sumJobs {
-		parts = append(parts, b.Female, b.Male)
-	}
-	if first == sumLearners || first == sumJobs {
-		if c.known[first] && c.values[first] >= int64(b.Count) {
-			return
-		}
-		for i := range parts {
-			c.values[first+i], c.known[first+i] = 0, false
-		}
-	}
-	for i, n := range parts {
-		if n != nil {
-			c.put(first+i, int64(*n))
-		}
-	}
-}
-
 // Sums returns the sums of the site. The factors say what can be eaten of its fish.
 func (b SiteBooks) Sums(p Span, factors Factors) SiteSums {
-	s := SiteSums{Site: b.Site, Values: b.Counts.values, Known: b.Counts.known, Recorded: b.Recorded, LastOn: b.LastOn, EatenWithin: map[string]Grams{}}
+	s := SiteSums{Site: b.Site, Recorded: b.Recorded, LastOn: b.LastOn, EatenWithin: map[string]Grams{}}
 	for i := range allSums {
-		s.Known[i] = s.Known[i] || !allSums[i].Told
+		s.Known[i] = !allSums[i].Told
 	}
+	b.Is.since(b.Was, &s)
+	b.Present.put(&s)
 	units := map[UnitID]bool{}
 	for id, after := range b.After {
 		before := b.Before[id]
@@ -206,19 +155,23 @@ func (s *SiteSums) shared(costs []SharedCost, p Span) {
 		if c.On > p.To {
 			continue
 		}
-		m := int64(c.portion(p.From, p.To))
-		switch {
-		case c.Category == Unpaid:
-			s.Values[sumUnpaid] += m
-		case c.Category == Donated:
-			s.Values[sumDonated] += m
-		case c.Category == ByProduct:
-			s.Values[sumCropSales] += m
-		default:
-			s.Values[sumCost] += m
-			if !c.Category.Fixed() {
-				s.Values[sumInputCost] += m
-			}
+		s.spent(c.Category, c.portion(p.From, p.To))
+	}
+}
+
+// spent adds what was spent of a category.
+func (s *SiteSums) spent(c Category, m Money) {
+	switch {
+	case c == Unpaid:
+		s.Values[sumUnpaid] += int64(m)
+	case c == Donated:
+		s.Values[sumDonated] += int64(m)
+	case c == ByProduct:
+		s.Values[sumCropSales] += int64(m)
+	default:
+		s.Values[sumCost] += int64(m)
+		if !c.Fixed() {
+			s.Values[sumInputCost] += int64(m)
 		}
 	}
 }

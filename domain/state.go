@@ -208,6 +208,9 @@ type SharedCost struct {
 	Amount   Money
 }
 
+// OfOneDay reports whether the cost covers the day it is dated only.
+func (c SharedCost) OfOneDay() bool { return c.From == c.On && c.To == c.On }
+
 // portion returns what of the cost falls on the days from…to, when it is
 // spread evenly by day and rounded cumulatively.
 func (c SharedCost) portion(from, to Date) Money {

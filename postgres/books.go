@@ -2,7 +2,6 @@ package postgres
 
 import (
 	"context"
-	"slices"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -16,11 +15,8 @@ const flowColumns = `d.unit, d.left_units, d.left_on, d.first_on, d.closed_on, d
 	d.harvest_guessed, d.stocked_mg, d.moved_in_mg, d.moved_out_mg, d.harvested_g, d.unweighed, d.moved_unweighed, d.fed_g,
 	d.cost, d.cost_in, d.cost_out, d.unpaid, d.donated, d.cash, d.imputed, d.given, d.sold_g, d.eaten_g, d.given_g, d.discarded_g`
 
-// bookRows is what is read to take the sums of sites.
-type bookRows struct {
-	dated  []datedSiteRow
-	energy []struct{ ID domain.ProductID }
-}
+// bookRows is what the registry knew.
+type bookRows struct{ dated []datedSiteRow }
 
 // datedSiteRow is a revision of a unit or of equipment.
 type datedSiteRow struct {
@@ -39,8 +35,7 @@ type datedSiteRow struct {
 	RetiredOn  *domain.Date
 }
 
-// registryOf queues the reading of what the registry knew of units, equipment and
-// electricity.
+// registryOf queues the reading of what the registry knew of units and equipment.
 func (tx *Tx) registryOf(sites []domain.SiteID, known time.Time, into *bookRows) {
 	const dated = `
 		select noun, site_id as site, id, valid_from, (facts ->> 'water_volume_l')::bigint as water, (facts ->> 'bed_area_m2')::bigint as area,
@@ -50,13 +45,6 @@ func (tx *Tx) registryOf(sites []domain.SiteID, known time.Time, into *bookRows)
 		where coop_id = $1 and own_site(site_id) and site_id = any($2) and noun in ('unit', 'equipment') and recorded_at <= $3
 		order by noun, site_id, id, valid_from nulls first, version`
 	later(tx, &into.dated, dated, tx.coop, sites, known)
-	const energy = `
-		select id from (
-			select distinct on (id) id, facts from revision
-			where coop_id = $1 and site_id is null and noun = 'product' and recorded_at <= $2
-			order by id, version desc) p
-		where facts ->> 'category' = 'energy' and facts ->> 'unit' = 'kwh'`
-	later(tx, &into.energy, energy, tx.coop, known)
 }
 
 // put adds what the registry knew to the books of the sites.
@@ -89,59 +77,46 @@ func (r bookRows) put(books map[domain.SiteID]*domain.SiteBooks, p domain.Span) 
 	}
 }
 
-func (r bookRows) isEnergy(id domain.ProductID) bool {
-	return slices.ContainsFunc(r.energy, func(p struct{ ID domain.ProductID }) bool { return p.ID == id })
-}
-
 // books reads what the sums of sites in a period are taken from, by what is known now.
 // Other entries must not come while it reads: the transaction sees one picture, or is alone.
 func (tx *Tx) books(ctx context.Context, sites []domain.SiteID, p domain.Span, known time.Time) (map[domain.SiteID]*domain.SiteBooks, error) {
-	currency, err := tx.Currency(ctx)
-	if err != nil {
-		return nil, err
-	}
 	books := map[domain.SiteID]*domain.SiteBooks{}
 	for _, id := range sites {
-		books[id] = &domain.SiteBooks{Site: id, Before: map[domain.BatchID]*domain.BatchState{}, After: map[domain.BatchID]*domain.BatchState{}, Species: map[domain.BatchID]string{}}
+		books[id] = &domain.SiteBooks{Site: id, Before: map[domain.BatchID]*domain.BatchState{}, After: map[domain.BatchID]*domain.BatchState{},
+			Species: map[domain.BatchID]string{}, Present: domain.NobodyCounted}
 	}
-	type flowRow struct {
-		SiteID  domain.SiteID
-		Species string
-		batchRow
+	var flows flowRows
+	tx.flows(sites, p, &flows)
+	var was, is []struct {
+		SiteID domain.SiteID
+		domain.SiteState
 	}
-	var before, after []flowRow
-	const states = `
-		select b.site_id, b.species, b.id as batch_id, d.day, ` + flowColumns + ` from batch b
+	const own = `
+		select s.id as site_id, ` + siteColumns + ` from site s
 		cross join lateral (
-			select * from batch_day d
-			where d.coop_id = b.coop_id and own_site(d.site_id) and d.batch_id = b.id and d.day <= $3
+			select ` + siteColumns + ` from site_day d
+			where d.coop_id = s.coop_id and own_site(d.site_id) and d.site_id = s.id and d.day <= $3
 			order by d.day desc limit 1) d
-		where b.coop_id = $1 and own_site(b.site_id) and b.site_id = any($2)`
-	flows := func(into *[]flowRow, day domain.Date) {
-		tx.queue(states, tx.coop, sites, day).Query(func(rows pgx.Rows) (err error) {
-			*into, err = pgx.CollectRows(rows, pgx.RowToStructByNameLax[flowRow])
-			return err
-		})
-	}
-	flows(&before, p.From-1)
-	flows(&after, p.To)
+		where s.coop_id = $1 and own_site(s.id) and s.id = any($2)`
+	later(tx, &was, own, tx.coop, sites, p.From-1)
+	later(tx, &is, own, tx.coop, sites, p.To)
 	var shared []siteSharedRow
 	const costs = `
 		select site_id, entry_id, category, occurred_on, covers_from, covers_to, amount from shared_cost
-		where coop_id = $1 and own_site(site_id) and site_id = any($2) and occurred_on <= $4 and covers_from <= $4 and covers_to >= $3`
+		where coop_id = $1 and own_site(site_id) and site_id = any($2) and occurred_on <= $4 and covers_from <= $4 and covers_to >= $3
+		and (covers_from <> occurred_on or covers_to <> occurred_on)`
 	later(tx, &shared, costs, tx.coop, sites, p.From, p.To)
-	type countedRow struct {
-		SiteID domain.SiteID
-		Kind   string
-		Body   []byte
+	var present []struct {
+		SiteID  domain.SiteID
+		Present domain.Present
 	}
-	var counted []countedRow
-	const counts = `
-		select e.site_id, e.kind, e.body from entry e
-		where e.coop_id = $1 and own_site(e.site_id) and e.site_id = any($2) and e.occurred_on between $3 and $4
-		and (e.kind in ('tally', 'labour', 'crop', 'use') or e.kind = 'water' and e.body ? 'litres_added')
-		and not exists (select from entry r where r.coop_id = e.coop_id and own_site(r.site_id) and r.reverses_id = e.id)`
-	later(tx, &counted, counts, tx.coop, sites, p.From, p.To)
+	const counted = `
+		select s.id as site_id, d.present from site s
+		cross join lateral (
+			select present from site_day d
+			where d.coop_id = s.coop_id and own_site(d.site_id) and d.site_id = s.id and d.day between $3 and $4 and d.present_on = d.day) d
+		where s.coop_id = $1 and own_site(s.id) and s.id = any($2)`
+	later(tx, &present, counted, tx.coop, sites, p.From, p.To)
 	var last []struct {
 		SiteID domain.SiteID
 		LastOn domain.Date
@@ -160,28 +135,86 @@ func (tx *Tx) books(ctx context.Context, sites []domain.SiteID, p domain.Span, k
 	if err := tx.flush(ctx); err != nil {
 		return nil, err
 	}
-	for i := range before {
-		books[before[i].SiteID].Before[before[i].BatchID] = &before[i].BatchState
+	flows.put(books)
+	for i := range was {
+		books[was[i].SiteID].Was = was[i].SiteState
 	}
-	for i := range after {
-		b := books[after[i].SiteID]
-		b.After[after[i].BatchID], b.Species[after[i].BatchID] = &after[i].BatchState, after[i].Species
+	for i := range is {
+		books[is[i].SiteID].Is = is[i].SiteState
 	}
 	for _, c := range shared {
 		books[c.SiteID].Shared = append(books[c.SiteID].Shared, c.cost())
 	}
-	for _, c := range counted {
-		body, err := domain.DecodeBody(c.Kind, c.Body, currency)
-		if err != nil {
-			return nil, err
-		}
-		books[c.SiteID].Counts.Add(body, registry.isEnergy)
+	for _, c := range present {
+		b := books[c.SiteID]
+		b.Present = b.Present.Largest(c.Present)
 	}
 	for _, l := range last {
 		books[l.SiteID].Recorded, books[l.SiteID].LastOn = true, l.LastOn
 	}
 	registry.put(books, p)
 	return books, nil
+}
+
+// flowRows are the states of batches before a period and at its end.
+type flowRows struct {
+	before, latest, after []siteBatchRow
+	species               []struct {
+		ID      domain.BatchID
+		SiteID  domain.SiteID
+		Species string
+	}
+	from domain.Date
+}
+
+// flows queues the reading of the states of batches before a period and at its end. The
+// latest state of a batch is read by its key; only one of a day before that is looked for.
+// A batch that was closed before the period, and of which nothing was told since, is left
+// out: nothing of it is in the period.
+func (tx *Tx) flows(sites []domain.SiteID, p domain.Span, into *flowRows) {
+	into.from = p.From
+	read := func(rows *[]siteBatchRow, sql string, args ...any) {
+		tx.queue(sql, args...).Query(func(found pgx.Rows) (err error) {
+			*rows, err = rowsTo[siteBatchRow](found, true)
+			return err
+		})
+	}
+	const latest = `
+		select d.site_id, d.batch_id, d.day, ` + flowColumns + ` from batch_sum d
+		where d.coop_id = $1 and own_site(d.site_id) and d.site_id = any($2) and d.day <= $4 and (d.day >= $3 or d.closed_on is null)`
+	const earlier = `
+		select d.site_id, d.batch_id, d.day, ` + flowColumns + ` from batch_sum s
+		cross join lateral (
+			select * from batch_day d
+			where d.coop_id = s.coop_id and own_site(d.site_id) and d.batch_id = s.batch_id and d.day < $3
+			order by d.day desc limit 1) d
+		where s.coop_id = $1 and own_site(s.site_id) and s.site_id = any($2) and s.day >= $3`
+	read(&into.latest, latest, tx.coop, sites, p.From, p.To)
+	read(&into.after, earlier, tx.coop, sites, p.To+1)
+	read(&into.before, earlier, tx.coop, sites, p.From)
+	later(tx, &into.species, `select id, site_id, species from batch where coop_id = $1 and own_site(site_id) and site_id = any($2)`, tx.coop, sites)
+}
+
+// put adds the states to the books of the sites.
+func (r *flowRows) put(books map[domain.SiteID]*domain.SiteBooks) {
+	for i := range r.before {
+		d := &r.before[i]
+		books[d.SiteID].Before[d.BatchID] = &d.BatchState
+	}
+	for i := range r.after {
+		d := &r.after[i]
+		books[d.SiteID].After[d.BatchID] = &d.BatchState
+	}
+	for i := range r.latest {
+		d := &r.latest[i]
+		books[d.SiteID].After[d.BatchID] = &d.BatchState
+		if d.Day < r.from {
+			books[d.SiteID].Before[d.BatchID] = &d.BatchState
+		}
+	}
+	for _, b := range r.species {
+		books[b.SiteID].Species[b.ID] = b.Species
+	}
 }
 
 // booksKnown is books by what was known at a moment: the journal of every site is folded
@@ -191,7 +224,7 @@ func (tx *Tx) booksKnown(ctx context.Context, sites []domain.SiteID, p domain.Sp
 	var registry bookRows
 	tx.registryOf(sites, known, &registry)
 	for _, id := range sites {
-		b := &domain.SiteBooks{Site: id, Before: map[domain.BatchID]*domain.BatchState{}, Species: map[domain.BatchID]string{}}
+		b := &domain.SiteBooks{Site: id, Before: map[domain.BatchID]*domain.BatchState{}, Species: map[domain.BatchID]string{}, Present: domain.NobodyCounted}
 		books[id] = b
 		entries, facts, err := tx.journalKnown(ctx, id, known, p.To)
 		if err != nil {
@@ -199,10 +232,18 @@ func (tx *Tx) booksKnown(ctx context.Context, sites []domain.SiteID, p domain.Sp
 		}
 		site, err := foldKnown(id, entries, facts, func(s *domain.Site) func(domain.Day) {
 			return func(day domain.Day) {
-				b.Shared = append(b.Shared, day.Shared...)
+				for _, c := range day.Shared {
+					if !c.OfOneDay() {
+						b.Shared = append(b.Shared, c)
+					}
+				}
+				if day.Own && p.Holds(day.On) && s.Own.PresentOn != nil && *s.Own.PresentOn == day.On {
+					b.Present = b.Present.Largest(s.Own.Present)
+				}
 				if day.On >= p.From {
 					return
 				}
+				b.Was = s.Own
 				for batch := range day.Batches {
 					state := *s.Batches[batch]
 					b.Before[batch] = &state
@@ -212,14 +253,13 @@ func (tx *Tx) booksKnown(ctx context.Context, sites []domain.SiteID, p domain.Sp
 		if err != nil {
 			return nil, err
 		}
-		b.After = site.Batches
+		b.After, b.Is = site.Batches, site.Own
 		for batch, f := range site.Facts.Batches {
 			b.Species[batch] = f.Species
 		}
 		for i := range entries {
 			if e := &entries[i]; p.Holds(e.On) {
 				b.Recorded, b.LastOn = true, max(b.LastOn, e.On)
-				b.Counts.Add(e.Body, registry.isEnergy)
 			}
 		}
 	}

@@ -48,7 +48,7 @@ func (s *Store) Forget() { s.used.Clear() }
 
 // StateColumns are the columns of a derived table that are written from a state.
 func StateColumns(table string) []string {
-	columns := map[string]string{"batch_day": batchColumns, "batch_sum": batchColumns, "store_day": storeColumns, "unit_day": unitColumns}[table]
+	columns := map[string]string{"batch_day": batchColumns, "batch_sum": batchColumns, "store_day": storeColumns, "unit_day": unitColumns, "site_day": siteColumns}[table]
 	return strings.FieldsFunc(columns, func(r rune) bool { return strings.ContainsRune(", \n\t", r) })
 }
 

@@ -75,7 +75,7 @@ func (r *remembered[V]) put(key siteKey, version int64, batches int, value V) {
 // others is never changed in place.
 func copied(s *domain.Site) *domain.Site {
 	out := domain.NewSite(s.ID, s.Facts)
-	out.Batches, out.Stores, out.Units = copies(s.Batches), copies(s.Stores), copies(s.Units)
+	out.Batches, out.Stores, out.Units, out.Own = copies(s.Batches), copies(s.Stores), copies(s.Units), s.Own
 	return out
 }
 

@@ -56,7 +56,7 @@ func TestRows(t *testing.T) {
 		}
 		sameRows[wide](ctx, t, tx, wideRow)
 		compared += sameRows[domain.BatchState](ctx, t, tx, of("batch_day")) + sameRows[domain.BatchState](ctx, t, tx, of("batch_sum")) +
-			sameRows[domain.StoreState](ctx, t, tx, of("store_day")) + sameRows[domain.UnitState](ctx, t, tx, of("unit_day"))
+			sameRows[domain.StoreState](ctx, t, tx, of("store_day")) + sameRows[domain.UnitState](ctx, t, tx, of("unit_day")) + sameRows[domain.SiteState](ctx, t, tx, of("site_day"))
 		if got, err := postgres.All[wide](ctx, tx, wideRow+` where false`); err != nil || got == nil || len(got) != 0 {
 			t.Errorf("of no rows it makes %v, %v", got, err)
 		}

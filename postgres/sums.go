@@ -25,6 +25,7 @@ const (
 	storeColumns = `balance, value, donated_v, received, arrived, fed, used, sent, lost, spent, revaluation,
 		unit_value, unit_quantity, counted_on, below_since`
 	unitColumns = `temperature_on, temperature_sum, readings, read_on, read_value, was_on, was_value`
+	siteColumns = `counted, told, day_costs, present_on, present`
 )
 
 // columnsOf lists columns with the table they are of.
@@ -49,6 +50,10 @@ type (
 		Day    domain.Date
 		domain.UnitState
 	}
+	siteRow struct {
+		Day domain.Date
+		domain.SiteState
+	}
 )
 
 var (
@@ -56,6 +61,7 @@ var (
 	upsertBatchSum = upsert("batch_sum", "coop_id, batch_id", "batch_id", "day, "+batchColumns)
 	upsertStoreDay = upsert("store_day", "coop_id, site_id, product_id, day", "product_id, day", storeColumns)
 	upsertUnitDay  = upsert("unit_day", "coop_id, unit_id, day", "unit_id, day", unitColumns)
+	upsertSiteDay  = upsert("site_day", "coop_id, site_id, day", "day", siteColumns)
 )
 
 // words splits a list of columns.
@@ -110,6 +116,12 @@ func fields(state any, before ...any) []any {
 			f = s[:]
 		case [4]float64:
 			f = s[:]
+		case domain.Counted:
+			f = s[:]
+		case domain.DayCosts:
+			f = s[:]
+		case domain.Present:
+			f = s[:]
 		case domain.Readings:
 			f = s[:]
 		case domain.ReadingDays:
@@ -126,6 +138,7 @@ type dayRows struct {
 	batches map[domain.BatchID]domain.BatchState
 	stores  map[domain.ProductID]domain.StoreState
 	units   map[domain.UnitID]domain.UnitState
+	own     *domain.SiteState // nil: not changed
 	shared  []domain.SharedCost
 }
 
@@ -142,6 +155,10 @@ func keep(s *domain.Site, days *[]dayRows) func(domain.Day) {
 		}
 		for id := range d.Units {
 			r.units[id] = *s.Units[id]
+		}
+		if d.Own {
+			own := s.Own
+			r.own = &own
 		}
 		*days = append(*days, r)
 	}
@@ -161,6 +178,9 @@ func (tx *Tx) saveDays(site domain.SiteID, days []dayRows) {
 		}
 		for id, u := range d.units {
 			tx.queue(upsertUnitDay, fields(&u, tx.coop, site, id, d.on)...)
+		}
+		if d.own != nil {
+			tx.queue(upsertSiteDay, fields(d.own, tx.coop, site, d.on)...)
 		}
 		for _, c := range d.shared {
 			tx.saveShared(site, c)
@@ -184,7 +204,7 @@ func (tx *Tx) saveShared(site domain.SiteID, c domain.SharedCost) {
 // clearFrom queues the removal of all that is derived of a site from a day on.
 // The latest states of its batches are put back to the day before.
 func (tx *Tx) clearFrom(site domain.SiteID, from domain.Date) {
-	for _, table := range []string{"batch_day", "store_day", "unit_day"} {
+	for _, table := range []string{"batch_day", "store_day", "unit_day", "site_day"} {
 		tx.queue(`delete from `+table+` where coop_id = $1 and own_site($2) and site_id = $2 and day >= $3`, tx.coop, site, from)
 	}
 	tx.queue(`delete from shared_cost where coop_id = $1 and own_site($2) and site_id = $2 and occurred_on >= $3`, tx.coop, site, from)
@@ -206,6 +226,7 @@ type states struct {
 	batches []batchRow
 	stores  []storeRow
 	units   []unitRow
+	own     []siteRow
 }
 
 // put places the states in a site.
@@ -218,6 +239,9 @@ func (s states) put(site *domain.Site) {
 	}
 	for _, r := range s.units {
 		site.Units[r.UnitID] = &r.UnitState
+	}
+	for _, r := range s.own {
+		site.Own = r.SiteState
 	}
 }
 
@@ -248,4 +272,9 @@ func (tx *Tx) statesBefore(site domain.SiteID, day domain.Date, into *states) {
 			order by d.day desc limit 1) d
 		where u.coop_id = $1 and own_site($2) and u.site_id = $2`
 	later(tx, &into.units, units, tx.coop, site, day)
+	const own = `
+		select day, ` + siteColumns + ` from site_day
+		where coop_id = $1 and own_site($2) and site_id = $2 and day < $3
+		order by day desc limit 1`
+	later(tx, &into.own, own, tx.coop, site, day)
 }

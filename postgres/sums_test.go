@@ -23,7 +23,7 @@ func TestStatesHaveTheirColumns(t *testing.T) {
 	}
 	defer conn.Close(t.Context())
 	for table, state := range map[string]any{
-		"batch_day": domain.BatchState{}, "batch_sum": domain.BatchState{}, "store_day": domain.StoreState{}, "unit_day": domain.UnitState{},
+		"batch_day": domain.BatchState{}, "batch_sum": domain.BatchState{}, "store_day": domain.StoreState{}, "unit_day": domain.UnitState{}, "site_day": domain.SiteState{},
 	} {
 		rows, _ := conn.Query(t.Context(), `
 			select column_name::text from information_schema.columns

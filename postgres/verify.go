@@ -64,11 +64,13 @@ func (tx *Tx) verifySite(ctx context.Context, site domain.SiteID) ([]Difference,
 	var batches, sums []batchRow
 	var stores []storeRow
 	var units []unitRow
+	var own []siteRow
 	var shared []sharedRow
 	later(tx, &batches, `select batch_id, day, `+batchColumns+` from batch_day where coop_id = $1 and own_site($2) and site_id = $2`, tx.coop, site)
 	later(tx, &sums, `select batch_id, day, `+batchColumns+` from batch_sum where coop_id = $1 and own_site($2) and site_id = $2`, tx.coop, site)
 	later(tx, &stores, `select product_id, day, `+storeColumns+` from store_day where coop_id = $1 and own_site($2) and site_id = $2`, tx.coop, site)
 	later(tx, &units, `select unit_id, day, `+unitColumns+` from unit_day where coop_id = $1 and own_site($2) and site_id = $2`, tx.coop, site)
+	later(tx, &own, `select day, `+siteColumns+` from site_day where coop_id = $1 and own_site($2) and site_id = $2`, tx.coop, site)
 	later(tx, &shared, `select entry_id, category, occurred_on, covers_from, covers_to, amount from shared_cost where coop_id = $1 and own_site($2) and site_id = $2`, tx.coop, site)
 	if err := tx.flush(ctx); err != nil {
 		return nil, nil, err
@@ -86,6 +88,9 @@ func (tx *Tx) verifySite(ctx context.Context, site domain.SiteID) ([]Difference,
 	for _, r := range units {
 		kept.put("unit_day", r.UnitID, r.Day, &r.UnitState)
 	}
+	for _, r := range own {
+		kept.put("site_day", site, r.Day, &r.SiteState)
+	}
 	for _, r := range shared {
 		c := r.cost()
 		kept.put("shared_cost", r.EntryID, domain.Date(r.Category), &c)
@@ -100,6 +105,9 @@ func (tx *Tx) verifySite(ctx context.Context, site domain.SiteID) ([]Difference,
 		}
 		for id, u := range d.units {
 			right.put("unit_day", id, d.on, &u)
+		}
+		if d.own != nil {
+			right.put("site_day", site, d.on, d.own)
 		}
 		for _, c := range d.shared {
 			right.put("shared_cost", c.Entry, domain.Date(c.Category), &c)
