@@ -5,27 +5,24 @@ import (
 	"cmp"
 	"encoding/json"
 	"fmt"
-	"io"
 	"slices"
 	"strconv"
 	"strings"
 	"unicode/utf16"
+	"unicode/utf8"
 )
 
 // Canonical writes a JSON text in the one way of RFC 8785 (JSON Canonicalization Scheme):
 // members in the order of their names, no space, numbers as the nearest double in the
 // fewest digits. Texts that say the same have the same bytes, and so the same hash.
 func Canonical(text []byte) ([]byte, error) {
-	d := json.NewDecoder(bytes.NewReader(text))
-	d.UseNumber()
-	var v any
-	if err := d.Decode(&v); err != nil {
-		return nil, fmt.Errorf("canonical: %w", err)
+	if !json.Valid(text) {
+		var v any
+		return nil, fmt.Errorf("canonical: %w", json.Unmarshal(text, &v))
 	}
-	if _, err := d.Token(); err != io.EOF {
-		return nil, fmt.Errorf("canonical: there is more than one value")
-	}
-	return appendCanonical(make([]byte, 0, len(text)), v)
+	c := canonical{in: text, out: make([]byte, 0, len(text))}
+	err := c.value()
+	return c.out, err
 }
 
 // CanonicalOf is [Canonical] of what a value is as JSON.
@@ -37,59 +34,165 @@ func CanonicalOf(v any) ([]byte, error) {
 	return Canonical(text)
 }
 
-func appendCanonical(to []byte, v any) (_ []byte, err error) {
-	switch v := v.(type) {
-	case nil:
-		return append(to, "null"...), nil
-	case bool:
-		return strconv.AppendBool(to, v), nil
-	case string:
-		return appendText(to, v), nil
-	case json.Number:
-		f, err := v.Float64()
-		if err != nil {
-			return nil, fmt.Errorf("canonical: %s is no double: %w", v, err)
-		}
-		return appendDouble(to, f), nil
-	case []any:
-		to = append(to, '[')
-		for i, item := range v {
-			if i > 0 {
-				to = append(to, ',')
-			}
-			if to, err = appendCanonical(to, item); err != nil {
-				return nil, err
-			}
-		}
-		return append(to, ']'), nil
-	case map[string]any:
-		names := make([]string, 0, len(v))
-		for name := range v {
-			names = append(names, name)
-		}
-		slices.SortFunc(names, byUTF16)
-		to = append(to, '{')
-		for i, name := range names {
-			if i > 0 {
-				to = append(to, ',')
-			}
-			to = append(appendText(to, name), ':')
-			if to, err = appendCanonical(to, v[name]); err != nil {
-				return nil, err
-			}
-		}
-		return append(to, '}'), nil
+// canonical reads a valid JSON text from its beginning and writes it as it goes, so that
+// no value has to be held in between; only the members of an object are put in order when
+// all of them are written.
+type canonical struct {
+	in, out []byte
+	spare   []byte // for putting members in order
+}
+
+// canonicalMember is one of an object: its name, and where it is written, name and value.
+type canonicalMember struct {
+	name     string
+	from, to int
+}
+
+func (c *canonical) skip() byte {
+	for c.in[0] == ' ' || c.in[0] == '\t' || c.in[0] == '\n' || c.in[0] == '\r' {
+		c.in = c.in[1:]
 	}
-	panic("canonical: no value of JSON")
+	return c.in[0]
+}
+
+func (c *canonical) value() error {
+	switch c.skip() {
+	case '"':
+		c.text()
+		return nil
+	case '{':
+		return c.object()
+	case '[':
+		return c.array()
+	}
+	n := bytes.IndexAny(c.in, ",]} \t\r\n")
+	if n < 0 {
+		n = len(c.in)
+	}
+	literal := c.in[:n]
+	c.in = c.in[n:]
+	if letter := literal[0]; letter == 't' || letter == 'f' || letter == 'n' || plainNumber(literal) {
+		c.out = append(c.out, literal...)
+		return nil
+	}
+	f, err := strconv.ParseFloat(string(literal), 64)
+	if err != nil {
+		return fmt.Errorf("canonical: %s is no double: %w", literal, err)
+	}
+	c.out = appendDouble(c.out, f)
+	return nil
+}
+
+// plainNumber reports whether a number is written in the fewest digits already, since it is a
+// whole one that a double can say.
+func plainNumber(literal []byte) bool {
+	if len(literal) > 15 || literal[0] == '-' {
+		return false
+	}
+	for _, digit := range literal {
+		if digit < '0' || digit > '9' {
+			return false
+		}
+	}
+	return true
+}
+
+func (c *canonical) array() error {
+	c.in, c.out = c.in[1:], append(c.out, '[')
+	for c.skip() != ']' {
+		if c.in[0] == ',' {
+			c.in, c.out = c.in[1:], append(c.out, ',')
+		}
+		if err := c.value(); err != nil {
+			return err
+		}
+	}
+	c.in, c.out = c.in[1:], append(c.out, ']')
+	return nil
+}
+
+func (c *canonical) object() error {
+	c.in, c.out = c.in[1:], append(c.out, '{')
+	begin := len(c.out)
+	var few [24]canonicalMember
+	members := few[:0]
+	sorted := true
+	for c.skip() != '}' {
+		if c.in[0] == ',' {
+			c.in = c.in[1:]
+			c.skip()
+		}
+		m := canonicalMember{from: len(c.out)}
+		m.name = c.text()
+		c.skip() // to the colon
+		c.in, c.out = c.in[1:], append(c.out, ':')
+		if err := c.value(); err != nil {
+			return err
+		}
+		m.to = len(c.out)
+		c.out = append(c.out, ',')
+		sorted = sorted && (len(members) == 0 || byUTF16(members[len(members)-1].name, m.name) < 0)
+		members = append(members, m)
+	}
+	if !sorted {
+		slices.SortStableFunc(members, func(a, b canonicalMember) int { return byUTF16(a.name, b.name) })
+		c.spare = append(c.spare[:0], c.out[begin:]...)
+		c.out = c.out[:begin]
+		for i, m := range members {
+			if i+1 < len(members) && members[i+1].name == m.name {
+				continue // the last of a name holds
+			}
+			c.out = append(append(c.out, c.spare[m.from-begin:m.to-begin]...), ',')
+		}
+	}
+	if len(members) > 0 {
+		c.out = c.out[:len(c.out)-1] // the last comma
+	}
+	c.in, c.out = c.in[1:], append(c.out, '}')
+	return nil
+}
+
+// text writes a text, and returns it.
+func (c *canonical) text() string {
+	n := 1
+	for c.in[n] != '"' {
+		if c.in[n] == '\\' {
+			n++
+		}
+		n++
+	}
+	quoted := c.in[:n+1]
+	c.in = c.in[n+1:]
+	if inside := quoted[1:n]; bytes.IndexByte(inside, '\\') < 0 && utf8.Valid(inside) {
+		c.out = append(c.out, quoted...)
+		return string(inside)
+	}
+	var s string
+	if err := json.Unmarshal(quoted, &s); err != nil {
+		panic(err) // it was valid
+	}
+	c.out = appendText(c.out, s)
+	return s
 }
 
 // byUTF16 orders as RFC 8785 does. It differs from the order of bytes only where there
 // are characters outside the basic plane.
 func byUTF16(a, b string) int {
-	if strings.IndexFunc(a+b, func(r rune) bool { return r > 0xffff }) < 0 {
+	if !beyond(a) && !beyond(b) {
 		return cmp.Compare(a, b)
 	}
 	return slices.Compare(utf16.Encode([]rune(a)), utf16.Encode([]rune(b)))
+}
+
+// beyond reports whether a text has characters outside the basic plane, which take four
+// bytes.
+func beyond(s string) bool {
+	for i := range len(s) {
+		if s[i] >= 0xf0 {
+			return true
+		}
+	}
+	return false
 }
 
 const shortEscapes = "\b\t\n\f\r\"\\"

@@ -3,6 +3,9 @@ package domain
 import (
 	"encoding/json"
 	"math"
+	"slices"
+	"strconv"
+	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -101,4 +104,96 @@ func TestCanonicalSaysTheSame(t *testing.T) {
 			t.Fatalf("%s becomes %s, %v", once, twice, err)
 		}
 	})
+}
+
+// Any JSON text, also of numbers, escapes and names that are written in odd ways or twice,
+// becomes what it does when all of it is read first.
+func TestCanonicalByAnotherWay(t *testing.T) {
+	t.Parallel()
+	space := rapid.SampledFrom([]string{"", "", " ", "\n\t"})
+	texts := rapid.SampledFrom([]string{`""`, `"a"`, `"b"`, `"\u0061"`, `"é"`, `"\u00e9"`, `"\ud83d\ude00"`, `"😀"`, `"\ufb33"`, `"\ud800"`, `"\u003c"`, `"<"`, `"\\\""`, `"\/"`, "\"\xff\"", `"\u2028"`})
+	leaves := rapid.OneOf(texts, rapid.SampledFrom([]string{`0`, `-0`, `7`, `-7`, `123456789012345`, `9007199254740993`, `1e2`, `1.50`, `0.1E-9`, `123456789012345678901234`, `true`, `false`, `null`}))
+	var value func(t *rapid.T, depth int) string
+	value = func(t *rapid.T, depth int) string {
+		around := func(s string) string { return space.Draw(t, "before") + s + space.Draw(t, "after") }
+		kind := rapid.IntRange(0, 2).Draw(t, "kind")
+		if depth == 0 || kind == 0 {
+			return around(leaves.Draw(t, "leaf"))
+		}
+		var parts []string
+		for range rapid.IntRange(0, 5).Draw(t, "parts") {
+			part := value(t, depth-1)
+			if kind == 1 {
+				part = around(texts.Draw(t, "name")) + ":" + part
+			}
+			parts = append(parts, part)
+		}
+		if inside := strings.Join(parts, ","); kind == 1 {
+			return around("{" + inside + "}")
+		} else {
+			return around("[" + inside + "]")
+		}
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		text := value(t, 3)
+		d := json.NewDecoder(strings.NewReader(text))
+		d.UseNumber()
+		var v any
+		if err := d.Decode(&v); err != nil {
+			t.Fatalf("%s: %v", text, err)
+		}
+		want, err := bySteps(nil, v)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got, err := Canonical([]byte(text)); err != nil || string(got) != string(want) {
+			t.Fatalf("%s is\n%s (%v), want\n%s", text, got, err, want)
+		}
+	})
+}
+
+func bySteps(to []byte, v any) (_ []byte, err error) {
+	switch v := v.(type) {
+	case nil:
+		return append(to, "null"...), nil
+	case bool:
+		return strconv.AppendBool(to, v), nil
+	case string:
+		return appendText(to, v), nil
+	case json.Number:
+		f, err := v.Float64()
+		if err != nil {
+			return nil, err
+		}
+		return appendDouble(to, f), nil
+	case []any:
+		to = append(to, '[')
+		for i, item := range v {
+			if i > 0 {
+				to = append(to, ',')
+			}
+			if to, err = bySteps(to, item); err != nil {
+				return nil, err
+			}
+		}
+		return append(to, ']'), nil
+	case map[string]any:
+		names := make([]string, 0, len(v))
+		for name := range v {
+			names = append(names, name)
+		}
+		slices.SortFunc(names, byUTF16)
+		to = append(to, '{')
+		for i, name := range names {
+			if i > 0 {
+				to = append(to, ',')
+			}
+			to = append(appendText(to, name), ':')
+			if to, err = bySteps(to, v[name]); err != nil {
+				return nil, err
+			}
+		}
+		return append(to, '}'), nil
+	}
+	panic("no value of JSON")
 }

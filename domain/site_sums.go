@@ -32,7 +32,7 @@ type SiteBooks struct {
 	Shared        []SharedCost // of the whole site, but not [SharedCost.OfOneDay]; depreciation too
 	Water, Beds   map[UnitID]Thousandths
 	Present       Present // the largest of the days of the period
-	SupportUntil  *Date // the last day of its support; nil: it goes on
+	SupportUntil  *Date   // the last day of its support; nil: it goes on
 	Recorded      bool
 	LastOn        Date
 }
