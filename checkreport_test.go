@@ -175,7 +175,7 @@ func issueReport(t *testing.T, store *postgres.Store, coop *simulate.Coop) []byt
 	}
 	r := domain.Report{ID: newID(), Grant: g.ID, StartsOn: today - 366, EndsOn: today - 2, Title: "The last year", Language: "en", State: domain.ReportDraft}
 	var document []byte
-	err := store.Operate(t.Context(), coop.Facts.ID, func(tx *postgres.Tx) error {
+	err := store.OperateSettled(t.Context(), coop.Facts.ID, func(tx *postgres.Tx) error {
 		if _, err := postgres.Parties.Create(t.Context(), tx, funder); err != nil {
 			return err
 		}

@@ -56,14 +56,14 @@ func (c sealsMake) Run(ctx context.Context, s *Settings, out io.Writer) error {
 		return err
 	}
 	defer store.Close()
-	var last domain.Seal
-	err = store.Operate(ctx, c.Coop, func(tx *postgres.Tx) (err error) {
-		if _, err = postgres.Coops.Get(ctx, tx, c.Coop); err != nil {
-			return err
-		}
-		last, err = tx.Seal(ctx)
+	err = store.Inspect(ctx, c.Coop, func(tx *postgres.Tx) (err error) {
+		_, err = postgres.Coops.Get(ctx, tx, c.Coop)
 		return err
 	})
+	if err != nil {
+		return err
+	}
+	last, err := store.Seal(ctx, c.Coop)
 	if err != nil {
 		return err
 	}

@@ -84,14 +84,29 @@ func (s *Server) update(c *gin.Context, do work) {
 	finish(c, a, err)
 }
 
+// settle answers a request by what is settled, see [postgres.Store.Settle].
+func (s *Server) settle(c *gin.Context, do work) {
+	var a reply
+	err := s.store.Settle(c.Request.Context(), credentialOf(c), func(tx *postgres.Tx) (err error) {
+		a, err = do(c.Request.Context(), tx)
+		return err
+	})
+	finish(c, a, err)
+}
+
 // once answers a request under its Idempotency-Key: the work and its answer are
 // kept together, and the same request again gets the same answer again.
 func (s *Server) once(c *gin.Context, key string, do work) { s.onceKept(c, key, inClear, do) }
 
 // onceKept is once for an answer that is not to be kept in clear.
 func (s *Server) onceKept(c *gin.Context, key string, kept keeping, do work) {
+	s.update(c, claiming(c, key, kept, do))
+}
+
+// claiming is work under an Idempotency-Key.
+func claiming(c *gin.Context, key string, kept keeping, do work) work {
 	fingerprint := sha256.Sum256(append([]byte(c.Request.Method+"\n"), bodyOf(c)...))
-	s.update(c, func(ctx context.Context, tx *postgres.Tx) (reply, error) {
+	return func(ctx context.Context, tx *postgres.Tx) (reply, error) {
 		stored, err := tx.ClaimKey(ctx, key, c.Request.URL.Path, fingerprint)
 		if err != nil {
 			return reply{}, err
@@ -109,7 +124,7 @@ func (s *Server) onceKept(c *gin.Context, key string, kept keeping, do work) {
 			return reply{}, err
 		}
 		return a, tx.StoreAnswer(key, postgres.Answer{Status: a.status, Header: a.header, Body: body})
-	})
+	}
 }
 
 func finish(c *gin.Context, a reply, err error) {

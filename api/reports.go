@@ -148,15 +148,20 @@ func draftReply(c *gin.Context, d domain.ReportDocument) (reply, error) {
 	return a, err
 }
 
-// IssueReport issues a report.
+// IssueReport issues a report. What was not sealed for long is sealed first, step by step,
+// so that issuing does not take long.
 func (s *Server) IssueReport(c *gin.Context, id openapi.ReportPath, p openapi.IssueReportParams) {
-	s.once(c, p.IdempotencyKey, func(ctx context.Context, tx *postgres.Tx) (reply, error) {
+	if err := s.store.SealAs(c.Request.Context(), credentialOf(c)); err != nil {
+		writeProblem(c, err)
+		return
+	}
+	s.settle(c, claiming(c, p.IdempotencyKey, inClear, func(ctx context.Context, tx *postgres.Tx) (reply, error) {
 		r, err := tx.IssueReport(ctx, domain.ReportID(id), reportCopies)
 		if err != nil {
 			return reply{}, err
 		}
 		return reports.answer(ctx, tx, http.StatusCreated, r)
-	})
+	}))
 }
 
 type wireReportCheck struct {

@@ -353,11 +353,7 @@ func (w *world) recorded(r fuzzed, a response) {
 
 // seal seals what was recorded.
 func (w *world) seal(rt *rapid.T) {
-	err := w.store.Operate(w.t.Context(), w.coop, func(tx *postgres.Tx) error {
-		_, err := tx.Seal(w.t.Context())
-		return err
-	})
-	if err != nil {
+	if _, err := w.store.Seal(w.t.Context(), w.coop); err != nil {
 		rt.Fatal(err)
 	}
 }

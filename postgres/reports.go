@@ -184,10 +184,13 @@ func (tx *Tx) spent(ctx context.Context, charged []domain.ReportCharge, known ti
 	return spent, nil
 }
 
-// IssueReport freezes a draft: nobody records meanwhile, so that what is known is settled.
-// Render makes the copies that are kept beside the canonical document.
+// IssueReport freezes a draft by what is settled, see [Store.Settle]. Render makes the
+// copies that are kept beside the canonical document.
 func (tx *Tx) IssueReport(ctx context.Context, id domain.ReportID, render func(domain.ReportDocument) ([]ReportCopy, error)) (domain.Report, error) {
-	tx.alone()
+	known, err := tx.settledAt()
+	if err != nil {
+		return domain.Report{}, err
+	}
 	r, err := Reports.Hold(ctx, tx, id)
 	if err != nil {
 		return r, err
@@ -198,11 +201,7 @@ func (tx *Tx) IssueReport(ctx context.Context, id domain.ReportID, render func(d
 	if err := tx.over(ctx, r); err != nil {
 		return r, err
 	}
-	moment, err := one[struct{ Now time.Time }](ctx, tx, `select clock_timestamp() as now`)
-	if err != nil {
-		return r, err
-	}
-	d, err := tx.document(ctx, r, moment.Now)
+	d, err := tx.document(ctx, r, known)
 	if err != nil {
 		return r, err
 	}
@@ -223,7 +222,7 @@ func (tx *Tx) IssueReport(ctx context.Context, id domain.ReportID, render func(d
 		return r, err
 	}
 	issued, err := Reports.Revise(ctx, tx, id, r.Version, nil, func(f *domain.Report) error {
-		f.State, f.KnownAt, f.IssuedBy, f.SHA256 = domain.ReportIssued, &moment.Now, &actor.Name, sum[:]
+		f.State, f.KnownAt, f.IssuedBy, f.SHA256 = domain.ReportIssued, &known, &actor.Name, sum[:]
 		return nil
 	})
 	if err != nil {

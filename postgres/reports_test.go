@@ -52,7 +52,7 @@ func issued(t testing.TB, f farm, g domain.GrantID, p domain.Span) domain.Report
 		_, err := postgres.Reports.Create(ctx, tx, r)
 		return err
 	})
-	f.update(t, func(ctx context.Context, tx *postgres.Tx) error {
+	f.settle(t, func(ctx context.Context, tx *postgres.Tx) error {
 		_, err := tx.IssueReport(ctx, r.ID, nil)
 		return err
 	})

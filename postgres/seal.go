@@ -16,9 +16,9 @@ const sealedAtMost = 5_000
 
 const sealColumns = `coop_id as coop, number, after, through, entries, changes, root, previous, hash, sealed_at`
 
-// Seal seals what has been recorded since the last seal, and returns the latest one. It
-// waits until nobody records, and lets nobody record until the transaction ends. Where
-// nothing has been recorded since, the last seal is returned again.
+// Seal seals what has been recorded since the last seal, as it is settled (see
+// [Store.Settle]), and returns the latest one. Where nothing has been recorded since, the
+// last seal is returned again.
 func (tx *Tx) Seal(ctx context.Context) (domain.Seal, error) {
 	for {
 		s, more, err := tx.sealNext(ctx, sealedAtMost)
@@ -33,15 +33,15 @@ func (tx *Tx) sealNext(ctx context.Context, most int) (s domain.Seal, more bool,
 	if err := tx.forAll(); err != nil {
 		return s, false, err
 	}
-	tx.alone()
-	var last []domain.Seal
-	var now []struct{ Now time.Time }
-	later(tx, &last, `select `+sealColumns+` from seal where coop_id = $1 order by number desc limit 1`, tx.coop)
-	later(tx, &now, `select clock_timestamp() as now`)
-	if err := tx.flush(ctx); err != nil {
+	through, err := tx.settledAt()
+	if err != nil {
 		return s, false, err
 	}
-	s = domain.Seal{Coop: tx.coop, Number: 1, Through: now[0].Now}
+	last, err := all[domain.Seal](ctx, tx, `select `+sealColumns+` from seal where coop_id = $1 order by number desc limit 1`, tx.coop)
+	if err != nil {
+		return s, false, err
+	}
+	s = domain.Seal{Coop: tx.coop, Number: 1, Through: through}
 	if len(last) > 0 {
 		s.Number, s.After, s.Previous = last[0].Number+1, &last[0].Through, last[0].Hash
 	}
@@ -79,21 +79,6 @@ func (tx *Tx) sealNext(ctx context.Context, most int) (s domain.Seal, more bool,
 	return made.UTC(), more, err
 }
 
-// sealCoop seals what has been recorded in a co-operative since its last seal, a seal in
-// each transaction, so that nobody waits long.
-func (s *Store) sealCoop(ctx context.Context, coop domain.CoopID) error {
-	for more := true; more; {
-		err := s.Operate(ctx, coop, func(tx *Tx) (err error) {
-			_, more, err = tx.sealNext(ctx, sealedAtMost)
-			return err
-		})
-		if err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
 // SealMet seals what has been recorded in the co-operatives that this program has met
 // since it began. Nothing is recorded in one that it has not met; what another instance left unsealed
 // waits until somebody asks for something of the co-operative here.
@@ -105,7 +90,7 @@ func (s *Store) SealMet(ctx context.Context) error {
 	})
 	var failed []error
 	for coop := range met {
-		if err := s.sealCoop(ctx, coop); err != nil {
+		if _, err := s.Seal(ctx, coop); err != nil {
 			failed = append(failed, fmt.Errorf("co-operative %s: %w", coop, err))
 		}
 	}

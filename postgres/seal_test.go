@@ -16,7 +16,7 @@ import (
 
 func (f farm) seal(t *testing.T) (s domain.Seal) {
 	t.Helper()
-	f.update(t, func(ctx context.Context, tx *postgres.Tx) (err error) {
+	f.settle(t, func(ctx context.Context, tx *postgres.Tx) (err error) {
 		s, err = tx.Seal(ctx)
 		return err
 	})
@@ -63,7 +63,7 @@ func TestSeals(t *testing.T) {
 		t.Errorf("with nothing new there is seal %d", again.Number)
 	}
 	p.dead(t, 3, 1, 2, 5, 4, 6, 7)
-	p.update(t, func(ctx context.Context, tx *postgres.Tx) error { // two at a time, as if they were many
+	p.settle(t, func(ctx context.Context, tx *postgres.Tx) error { // two at a time, as if they were many
 		for n := 2; ; n++ {
 			s, more, err := tx.SealNext(ctx, 2)
 			if err != nil || s.Number != int64(n) || !more {
@@ -106,7 +106,7 @@ func TestSeals(t *testing.T) {
 		t.Error("another co-operative goes on with the seals of this one")
 	}
 	bound := p.token(t, domain.Coordinator, []domain.SiteID{p.site})
-	wantCode(t, p.store.Update(t.Context(), bound, func(tx *postgres.Tx) error {
+	wantCode(t, p.store.Settle(t.Context(), bound, func(tx *postgres.Tx) error {
 		_, err := tx.Seal(t.Context())
 		return err
 	}), domain.Forbidden, "forbidden")
@@ -250,15 +250,16 @@ func TestSealsWhileOthersWrite(t *testing.T) {
 	url := postgrestest.New(t).URL
 	p := stockedPond(t, newFarm(t, openAt(t, url, postgres.Options{})))
 	var writers sync.WaitGroup
-	write := func(times int, f func(n int, tx *postgres.Tx) error) {
+	through := func(door func(context.Context, postgres.Credential, func(*postgres.Tx) error) error, times int, f func(n int, tx *postgres.Tx) error) {
 		writers.Go(func() {
 			for n := range times {
-				if err := p.store.Update(t.Context(), p.all, func(tx *postgres.Tx) error { return f(n, tx) }); err != nil {
+				if err := door(t.Context(), p.all, func(tx *postgres.Tx) error { return f(n, tx) }); err != nil {
 					t.Error(err)
 				}
 			}
 		})
 	}
+	write := func(times int, f func(n int, tx *postgres.Tx) error) { through(p.store.Update, times, f) }
 	for range 2 {
 		write(40, func(n int, tx *postgres.Tx) error {
 			_, err := tx.Record(t.Context(), postgres.Recording{Strict: true, Entries: []domain.Entry{p.entry(n, domain.Death{Batch: p.fish[0], Count: 1})}})
@@ -269,10 +270,12 @@ func TestSealsWhileOthersWrite(t *testing.T) {
 		_, err := postgres.Products.Create(t.Context(), tx, domain.Product{ID: newID[domain.Product](), Name: fmt.Sprint("Feed ", n), Category: "feed", Unit: "kg", Stored: true})
 		return err
 	})
-	write(20, func(_ int, tx *postgres.Tx) error {
-		_, err := tx.Seal(t.Context())
-		return err
-	})
+	for range 2 {
+		through(p.store.Settle, 20, func(_ int, tx *postgres.Tx) error {
+			_, err := tx.Seal(t.Context())
+			return err
+		})
+	}
 	writers.Wait()
 	p.seal(t)
 	conn := owner(t, url)

@@ -77,6 +77,13 @@ func (f farm) update(t testing.TB, run func(context.Context, *postgres.Tx) error
 	}
 }
 
+func (f farm) settle(t testing.TB, run func(context.Context, *postgres.Tx) error) {
+	t.Helper()
+	if err := f.store.Settle(t.Context(), f.all, func(tx *postgres.Tx) error { return run(t.Context(), tx) }); err != nil {
+		t.Fatal(err)
+	}
+}
+
 func (f farm) view(t testing.TB, run func(context.Context, *postgres.Tx) error) {
 	t.Helper()
 	if err := f.store.View(t.Context(), f.all, func(tx *postgres.Tx) error { return run(t.Context(), tx) }); err != nil {

@@ -51,12 +51,21 @@ type Tx struct {
 	err     error         // the first failure; nothing works after it
 	kept    []func()      // to be done once the transaction is kept
 	careful bool          // look for what entries name before recording them, see [misnamed]
+	settled *time.Time    // what is known was settled then, see [Store.Settle]
+	sealing bool          // nobody else makes seals until the connection is given back
 }
+
+// The ways in which a transaction begins.
+const (
+	viewing  = `begin isolation level repeatable read, read only`
+	updating = `begin isolation level read committed, read write`
+	settling = `begin isolation level repeatable read, read write`
+)
 
 // View runs f with one unchanging picture of the data, which f cannot change. It
 // may run f again, if the database asks for it.
 func (s *Store) View(ctx context.Context, c Credential, f func(*Tx) error) error {
-	return s.transact(ctx, `begin isolation level repeatable read, read only`, func(tx *Tx) { tx.enter(c) }, f)
+	return s.transact(ctx, viewing, func(tx *Tx) { tx.enter(c) }, f)
 }
 
 // Met reports whether a token held when it was last shown to this program.
@@ -75,18 +84,18 @@ func (s *Store) Meet(ctx context.Context, c Credential) error {
 // otherwise. It may run f again, if the database asks for it, so f must not change
 // what it finds outside.
 func (s *Store) Update(ctx context.Context, c Credential, f func(*Tx) error) error {
-	return s.transact(ctx, `begin isolation level read committed, read write`, func(tx *Tx) { tx.enter(c) }, f)
+	return s.transact(ctx, updating, func(tx *Tx) { tx.enter(c) }, f)
 }
 
 // Operate is Update for a command of the operator, who needs no token. It is under
 // the same walls, inside the one co-operative that is named.
 func (s *Store) Operate(ctx context.Context, coop domain.CoopID, f func(*Tx) error) error {
-	return s.transact(ctx, `begin isolation level read committed, read write`, func(tx *Tx) { tx.enterAsOperator(coop) }, f)
+	return s.transact(ctx, updating, func(tx *Tx) { tx.enterAsOperator(coop) }, f)
 }
 
 // Inspect is View for a command of the operator.
 func (s *Store) Inspect(ctx context.Context, coop domain.CoopID, f func(*Tx) error) error {
-	return s.transact(ctx, `begin isolation level repeatable read, read only`, func(tx *Tx) { tx.enterAsOperator(coop) }, f)
+	return s.transact(ctx, viewing, func(tx *Tx) { tx.enterAsOperator(coop) }, f)
 }
 
 const attempts = 5
@@ -119,6 +128,7 @@ func (s *Store) attempt(ctx context.Context, begin string, enter func(*Tx), f fu
 	}
 	defer conn.Release()
 	tx := &Tx{store: s, conn: conn, batch: &pgx.Batch{}}
+	defer tx.unseal(ctx)
 	done := false
 	defer func() { // also when f panics
 		if !done {
@@ -127,6 +137,11 @@ func (s *Store) attempt(ctx context.Context, begin string, enter func(*Tx), f fu
 	}()
 	tx.batch.Queue(begin)
 	enter(tx)
+	if begin == settling {
+		if err := tx.settle(ctx); err != nil {
+			return err
+		}
+	}
 	if !tx.known {
 		if err := tx.flush(ctx); err != nil {
 			return err
