@@ -3,7 +3,6 @@ package domain
 import (
 	"fmt"
 	"reflect"
-	"slices"
 	"time"
 )
 
@@ -100,61 +99,6 @@ func (w ReportGrant) grant() (*Grant, error) {
 		g.Rates = append(g.Rates, Rate(r))
 	}
 	return g, nil
-}
-
-// Restate names, figure by figure, what has become another number since a report, and the
-// entries and facts that came since and are behind it. The entries are those that were
-// recorded or reversed since, at the sites of the grant.
-func Restate(was ReportDocument, now ReportDocument, since []Correction, facts []ReportFact) []ReportChange {
-	changes := []ReportChange{}
-	p := Span{now.From, now.To}
-	for _, figure := range now.Figures {
-		i := slices.IndexFunc(was.Figures, func(f ReportFigure) bool { return f.Code == figure.Code })
-		if i < 0 {
-			continue
-		}
-		before := was.Figures[i]
-		if same(before.Value, figure.Value) && sameWorth(before.Numerator, figure.Numerator) && sameWorth(before.Denominator, figure.Denominator) {
-			continue
-		}
-		c := ReportChange{Code: figure.Code, Was: before.Value, Now: figure.Value, Entries: []ReportEntry{}, Facts: []ReportFact{}}
-		d := now.Definitions[slices.IndexFunc(now.Definitions, func(d ReportDefinition) bool { return d.Code == figure.Code })]
-		formula, err := d.indicator().Parse()
-		if err != nil {
-			continue // it was parsed to work the figure out
-		}
-		for _, e := range since {
-			if slices.ContainsFunc(formula.Sums, func(name string) bool { s, _ := SumNamed(name); return s.TouchedBy(&e.Entry, p) }) {
-				c.Entries = append(c.Entries, e.wire())
-			}
-		}
-		if figure.Facts {
-			c.Facts = append(c.Facts, facts...)
-		}
-		changes = append(changes, c)
-	}
-	return changes
-}
-
-// Correction is an entry that was recorded since a report, or reversed.
-type Correction struct {
-	Entry
-	ReversedBy *EntryID
-	ReversedAt *time.Time
-}
-
-func (c Correction) wire() ReportEntry {
-	e := ReportEntry{ID: c.ID, Kind: c.Body.Kind(), Site: c.Site, On: c.On, What: "recorded", RecordedAt: c.RecordedAt.UTC().Format(knownAtForm)}
-	if c.ReversedBy != nil {
-		e.What, e.By, e.RecordedAt = "reversed", c.ReversedBy, c.ReversedAt.UTC().Format(knownAtForm)
-	}
-	return e
-}
-
-func same(a, b *string) bool { return (a == nil) == (b == nil) && (a == nil || *a == *b) }
-
-func sameWorth(a, b *ReportPart) bool {
-	return (a == nil) == (b == nil) && (a == nil || a.Value == b.Value)
 }
 
 // Differs returns the codes of the figures that are others in another document.

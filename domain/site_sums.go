@@ -37,6 +37,44 @@ type SiteBooks struct {
 	LastOn        Date
 }
 
+// BooksOf folds the entries of a site, as far as its sums in a period are taken from them.
+// They are sorted, and none is after the period.
+func BooksOf(id SiteID, entries []Entry, facts Facts, p Span) (*SiteBooks, error) {
+	b := &SiteBooks{Site: id, Before: map[BatchID]*BatchState{}, Species: map[BatchID]string{}, Present: NobodyCounted}
+	s := NewSite(id, facts)
+	err := s.Fold(entries, func(day Day) {
+		for _, c := range day.Shared {
+			if !c.OfOneDay() {
+				b.Shared = append(b.Shared, c)
+			}
+		}
+		if day.Own && p.Holds(day.On) && s.Own.PresentOn != nil && *s.Own.PresentOn == day.On {
+			b.Present = b.Present.Largest(s.Own.Present)
+		}
+		if day.On >= p.From {
+			return
+		}
+		b.Was = s.Own
+		for batch := range day.Batches {
+			state := *s.Batches[batch]
+			b.Before[batch] = &state
+		}
+	})
+	if err != nil {
+		return nil, err
+	}
+	b.After, b.Is = s.Batches, s.Own
+	for batch, f := range facts.Batches {
+		b.Species[batch] = f.Species
+	}
+	for i := range entries {
+		if e := &entries[i]; p.Holds(e.On) {
+			b.Recorded, b.LastOn = true, max(b.LastOn, e.On)
+		}
+	}
+	return b, nil
+}
+
 // Sums returns the sums of the site. The factors say what can be eaten of its fish.
 func (b SiteBooks) Sums(p Span, factors Factors) SiteSums {
 	s := SiteSums{Site: b.Site, Recorded: b.Recorded, LastOn: b.LastOn, EatenWithin: map[string]Grams{}}

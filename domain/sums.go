@@ -211,10 +211,10 @@ func watered(e *Entry, p Span) bool {
 func untilEnd(e *Entry, p Span) bool { return e.On <= p.To }
 
 // spent is of cost: what is issued from a store is worth what was paid for it before, and
-// an expense counts on the days it covers.
+// for how much of it was still there; an expense counts on the days it covers.
 func spent(e *Entry, p Span) bool {
 	switch b := e.Body.(type) {
-	case Receipt, Stocktake, Sent, Received:
+	case Receipt, Stocktake, Feeding, Use, Sent, Received:
 		return e.On <= p.To
 	case Expense:
 		if b.Batch == nil && b.CoversFrom != nil {

@@ -81,7 +81,7 @@ func copies(b *testing.B, conn *pgx.Conn, coop domain.CoopID, n int) {
 		"site": {"id"}, "unit": {"id", "site_id", "loop_id"}, "loop": {"id", "site_id"}, "batch": {"id", "site_id", "unit_id"},
 		"site_head": {"site_id"}, "batch_sum": {"site_id", "batch_id", "unit"}, "batch_day": {"site_id", "batch_id", "unit"},
 		"revision": {"id", "site_id"}, "equipment": {"id", "site_id"}, "shared_cost": {"site_id", "entry_id"}, "audit": {"id", "site_id"},
-		"store_day": {"site_id"}, "unit_day": {"site_id", "unit_id"}, "entry": {"id", "site_id", "batch_id", "to_batch_id", "unit_id", "reverses_id"},
+		"store_day": {"site_id"}, "site_day": {"site_id"}, "unit_day": {"site_id", "unit_id"}, "entry": {"id", "site_id", "batch_id", "to_batch_id", "unit_id", "reverses_id"},
 	} {
 		var other []string
 		for _, c := range columns {

@@ -2,6 +2,7 @@ package postgres
 
 import (
 	"context"
+	"fmt"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -24,6 +25,7 @@ type datedSiteRow struct {
 	Site      domain.SiteID
 	ID        [16]byte
 	ValidFrom *domain.Date
+	Recorded  time.Time
 
 	Water *domain.Thousandths
 	Area  *domain.Thousandths
@@ -38,7 +40,7 @@ type datedSiteRow struct {
 // registryOf queues the reading of what the registry knew of units and equipment.
 func (tx *Tx) registryOf(sites []domain.SiteID, known time.Time, into *bookRows) {
 	const dated = `
-		select noun, site_id as site, id, valid_from, (facts ->> 'water_volume_l')::bigint as water, (facts ->> 'bed_area_m2')::bigint as area,
+		select noun, site_id as site, id, valid_from, recorded_at as recorded, (facts ->> 'water_volume_l')::bigint as water, (facts ->> 'bed_area_m2')::bigint as area,
 			(facts ->> 'cost')::bigint as cost, (facts ->> 'salvage')::bigint as salvage, (facts ->> 'life_months')::integer as life_months,
 			(facts ->> 'in_use_from')::date as in_use_from, (facts ->> 'retired_on')::date as retired_on
 		from revision
@@ -224,43 +226,12 @@ func (tx *Tx) booksKnown(ctx context.Context, sites []domain.SiteID, p domain.Sp
 	var registry bookRows
 	tx.registryOf(sites, known, &registry)
 	for _, id := range sites {
-		b := &domain.SiteBooks{Site: id, Before: map[domain.BatchID]*domain.BatchState{}, Species: map[domain.BatchID]string{}, Present: domain.NobodyCounted}
-		books[id] = b
 		entries, facts, err := tx.journalKnown(ctx, id, known, p.To)
 		if err != nil {
 			return nil, err
 		}
-		site, err := foldKnown(id, entries, facts, func(s *domain.Site) func(domain.Day) {
-			return func(day domain.Day) {
-				for _, c := range day.Shared {
-					if !c.OfOneDay() {
-						b.Shared = append(b.Shared, c)
-					}
-				}
-				if day.Own && p.Holds(day.On) && s.Own.PresentOn != nil && *s.Own.PresentOn == day.On {
-					b.Present = b.Present.Largest(s.Own.Present)
-				}
-				if day.On >= p.From {
-					return
-				}
-				b.Was = s.Own
-				for batch := range day.Batches {
-					state := *s.Batches[batch]
-					b.Before[batch] = &state
-				}
-			}
-		})
-		if err != nil {
-			return nil, err
-		}
-		b.After, b.Is = site.Batches, site.Own
-		for batch, f := range site.Facts.Batches {
-			b.Species[batch] = f.Species
-		}
-		for i := range entries {
-			if e := &entries[i]; p.Holds(e.On) {
-				b.Recorded, b.LastOn = true, max(b.LastOn, e.On)
-			}
+		if books[id], err = domain.BooksOf(id, entries, facts.facts(), p); err != nil {
+			return nil, fmt.Errorf("the journal of site %s does not fold: %w", id, err)
 		}
 	}
 	registry.put(books, p)

@@ -3,6 +3,7 @@ package postgres
 import (
 	"context"
 	"strings"
+	"time"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
@@ -76,4 +77,11 @@ func AllByDriver[T any](ctx context.Context, tx *Tx, sql string) ([]T, error) {
 // SealNext seals so many records at most.
 func (tx *Tx) SealNext(ctx context.Context, most int) (domain.Seal, bool, error) {
 	return tx.sealNext(ctx, most)
+}
+
+// JournalKnown returns the entries of a site that stood by what was known at a moment, with
+// the facts that they are folded by.
+func (tx *Tx) JournalKnown(ctx context.Context, site domain.SiteID, known time.Time, until domain.Date) ([]domain.Entry, domain.Facts, error) {
+	entries, facts, err := tx.journalKnown(ctx, site, known, until)
+	return entries, facts.facts(), err
 }
