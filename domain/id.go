@@ -35,6 +35,7 @@ type (
 	GrantID     = ID[Grant]
 	GrantCostID = ID[GrantCost]
 	IndicatorID = ID[Indicator]
+	FactorID    = ID[OwnFactor]
 	ReportID    = ID[Report]
 	LinkID      = ID[ReportLink]
 )

@@ -15,6 +15,7 @@ type ReportInput struct {
 	SiteNames   map[SiteID]string
 	Definitions []Indicator
 	Costs       []GrantCost
+	Factors     []OwnFactor // as they hold on the last day of the period
 	KnownAt     time.Time
 	Restates    *ReportRestates
 }
@@ -67,7 +68,7 @@ func (in ReportInput) Frame() ReportFrame {
 		f.Definitions = append(f.Definitions, ReportDefinition{d.Code, d.Version, d.Title, d.Definition, d.Unit, d.Formula, d.Measure,
 			d.Direction, d.Result, append([]string{}, d.Disaggregation...), d.Source, d.Limits})
 	}
-	for _, x := range PublishedFactors(g.PortionForm) {
+	for _, x := range PublishedFactors(g.PortionForm).In(g.PortionForm, in.Factors) {
 		f.Factors = append(f.Factors, ReportFactor{x.Species, x.Form, x.Yield.Format(), x.Protein.Format(), x.Source})
 	}
 	return f

@@ -1,10 +1,5 @@
 package domain
 
-import (
-	"cmp"
-	"slices"
-)
-
 // SiteSums are the sums of one site in a period.
 type SiteSums struct {
 	Site   SiteID
@@ -247,47 +242,4 @@ func Total(sites []SiteSums) SiteSums {
 		}
 	}
 	return t
-}
-
-// Factor is what can be eaten of a fish in a form, and its protein.
-type Factor struct {
-	Species string      // ASFIS code
-	Form    string      // fillet, dressed
-	Yield   Thousandths // percent of the live weight
-	Protein Thousandths // grams in 100 g of what can be eaten
-	Source  string
-}
-
-// Factors are those of one form.
-type Factors []Factor
-
-// For returns the factor of a species.
-func (f Factors) For(species string) (Factor, bool) {
-	i := slices.IndexFunc(f, func(f Factor) bool { return f.Species == species })
-	if i < 0 {
-		return Factor{}, false
-	}
-	return f[i], true
-}
-
-// edible returns milligrams, half to even.
-func (f Factor) edible(live Grams) Milligrams {
-	return Milligrams(mulDiv(int64(live.Milligrams()), int64(f.Yield), 100_000))
-}
-
-func (f Factor) protein(edible Milligrams) Milligrams {
-	return Milligrams(mulDiv(int64(edible), int64(f.Protein), 100_000))
-}
-
-// PublishedFactors returns the factors of a form that come with the service. Sources
-// differ: fillets of Nile tilapia are given as 25 to 37 % of the live weight.
-func PublishedFactors(form string) Factors {
-	const clement = "Clement & Lovell 1994, Aquaculture 119:299–310"
-	all := Factors{
-		{"TLN", "fillet", 25_400, 20_300, clement},
-		{"TLN", "dressed", 51_000, 20_300, clement + "; protein as of the fillet"},
-		{"CLZ", "fillet", 30_900, 19_330, "yield of channel catfish, " + clement + ", for want of one of this species; protein of cultured fish, Taiwo et al."},
-		{"CLZ", "dressed", 60_600, 19_330, "yield of channel catfish, " + clement + ", for want of one of this species; protein of cultured fish, Taiwo et al."},
-	}
-	return slices.DeleteFunc(slices.SortedFunc(slices.Values(all), func(a, b Factor) int { return cmp.Compare(a.Species, b.Species) }), func(f Factor) bool { return f.Form != form })
 }

@@ -111,6 +111,7 @@ func TestEveryWriteLeavesALine(t *testing.T) {
 	indicator := members{"code": "eaten", "title": "Eaten", "definition": "Fish eaten.", "unit": "kg", "formula": "eaten_kg", "measure": "unit", "direction": "rising", "result": "output"}
 	defined := s.create("/v1/indicators", indicator)
 	indicator["code"] = "eaten_or_given"
+	eaten := s.create("/v1/factors", `{"species":"TLN","form":"fillet","yield_percent":33,"protein_g_100g":19.2,"source":"weighed here"}`)
 
 	tried := map[string]bool{}
 	for _, c := range []struct {
@@ -152,6 +153,8 @@ func TestEveryWriteLeavesALine(t *testing.T) {
 		{"setRoundState", call.round, `{"state":"closed"}`, "", "state=open", "state=closed"},
 		{"createIndicator", "", indicator, "", "", "code=eaten_or_given"},
 		{"reviseIndicator", defined, `{"formula":"eaten_kg + given_kg"}`, "", "formula=eaten_kg", "formula=eaten_kg + given_kg"},
+		{"createFactor", "", `{"species":"CLZ","form":"fillet","yield_percent":40,"protein_g_100g":18,"source":"weighed here"}`, "", "", "yield_percent=40"},
+		{"reviseFactor", eaten, `{"yield_percent":34}`, "", "yield_percent=33", "yield_percent=34"},
 		{"createGrant", "", granted, "", "", "currency=EUR"},
 		{"reviseGrant", grant, `{"portion_g":60}`, "", "portion_g=50", "portion_g=60"},
 		{"createGrantCost", "", members{"grant_id": grant, "line": "pumps", "equipment_id": pump, "percent": 10}, "", "", "percent=10"},

@@ -114,7 +114,7 @@ func (w *world) judgeRefusal(rt *rapid.T, r fuzzed, a response) {
 		if slices.Contains([]string{"round_state", "deadline_passed", "already_requested", "plan_outdated", "already_received", "already_credited", "already_reversed"}, a.at("/code")) {
 			break // it has gone on, is over, or there is such a request
 		}
-		limit := slices.Contains([]string{"createLimit", "reviseLimit"}, o) && a.at("/code") == "already_set"
+		limit := slices.Contains([]string{"createLimit", "reviseLimit", "createFactor", "reviseFactor"}, o) && a.at("/code") == "already_set"
 		if !limit && (!slices.Contains([]string{"createBatch", "reverseEntry", "recordDeliveries"}, o) || a.at("/code") != "id_conflict") {
 			rt.Fatal("there is no other of the same id")
 		}

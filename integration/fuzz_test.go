@@ -103,7 +103,7 @@ func newWorld(rt *rapid.T, y *story, seen statuses, kinds map[string]int) *world
 		name string
 		ns   []int
 	}{
-		{"GrantID", []int{52}}, {"GrantCostID", []int{53}}, {"IndicatorID", []int{54}}, {"ReportID", []int{55, 58}}, {"ReportLinkID", []int{56}}, {"ReportLinkSecret", []int{57}},
+		{"GrantID", []int{52}}, {"GrantCostID", []int{53}}, {"IndicatorID", []int{54}}, {"FactorID", []int{59}}, {"ReportID", []int{55, 58}}, {"ReportLinkID", []int{56}}, {"ReportLinkSecret", []int{57}},
 		{"SiteID", []int{1, 2}}, {"UnitID", []int{11, 12, 13}}, {"LoopID", []int{21}}, {"PartyID", []int{31, 32, 33}},
 		{"ProductID", []int{41, 42}}, {"EquipmentID", []int{51}}, {"BatchID", []int{61, 62}}, {"MemberID", []int{71}}, {"TokenID", []int{81}},
 		{"PeriodID", []int{22}}, {"LimitID", []int{49}}, {"QuestionID", []int{99}},

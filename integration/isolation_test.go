@@ -117,7 +117,7 @@ func (w *wall) bodies(o operation) []any {
 var examples = map[string]string{
 	"SiteID": exampleID(1), "UnitID": exampleID(11), "LoopID": exampleID(21), "PartyID": exampleID(31), "ProductID": exampleID(41),
 	"EquipmentID": exampleID(51), "BatchID": exampleID(61), "MemberID": exampleID(71), "TokenID": exampleID(81),
-	"GrantID": exampleID(52), "GrantCostID": exampleID(53), "IndicatorID": exampleID(54), "ReportID": exampleID(55), "ReportLinkID": exampleID(56), "ReportLinkSecret": exampleID(57),
+	"GrantID": exampleID(52), "GrantCostID": exampleID(53), "IndicatorID": exampleID(54), "FactorID": exampleID(59), "ReportID": exampleID(55), "ReportLinkID": exampleID(56), "ReportLinkSecret": exampleID(57),
 	"PeriodID": exampleID(22), "LimitID": exampleID(49), "QuestionID": exampleID(99),
 	"RoundID": exampleID(34), "RequestID": exampleID(24), "QuoteID": exampleID(25),
 	"OrderID": exampleID(86), "DeliveryID": exampleID(67), "ClaimID": exampleID(68),

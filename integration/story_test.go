@@ -64,6 +64,11 @@ func newStory(s *service, mark string) *story {
 	} else {
 		y.creates("createIndicator", 54, map[string]any{"code": fmt.Sprint("own_", n)})
 	}
+	if len(y.do("GET", "/v1/factors", y.coordinator, nil).want(http.StatusOK).ids()) == 0 {
+		y.creates("createFactor", 59, nil)
+	} else { // of each there is one
+		y.creates("createFactor", 59, map[string]any{"form": "dressed"})
+	}
 	y.creates("createGrant", 52, nil)
 	y.creates("createGrantCost", 53, nil)
 	y.creates("createReport", 58, map[string]any{"title": "Still a draft"})

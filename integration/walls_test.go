@@ -82,7 +82,7 @@ func newFarWall(s *service) *wall {
 	t := s.t.(*testing.T)
 	w := &wall{T: t, complain: t.Errorf, me: newStory(s, " of here"), they: newStory(s, " far away")}
 	w.token = s.token("coordinator", w.me.id(1), w.me.id(2))
-	w.shared = []string{"PartyID", "ProductID", "MemberID", "TokenID", "LimitID", "RoundID", "OrderID"}
+	w.shared = []string{"PartyID", "ProductID", "MemberID", "TokenID", "LimitID", "FactorID", "RoundID", "OrderID"}
 	for example, id := range w.they.ids {
 		if n := example[len(example)-2:]; n[0] != '3' && n[0] != '4' && n != "02" && n != "82" && n != "84" && n != "86" {
 			w.secrets = append(w.secrets, id)

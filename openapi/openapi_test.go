@@ -106,8 +106,8 @@ func TestOperations(t *testing.T) {
 			t.Errorf("%s: x-roles is %v, and a coordinator may do everything", where, roles)
 		}
 	}
-	if len(seen) != 136 {
-		t.Errorf("%d operations, want 136", len(seen))
+	if len(seen) != 140 {
+		t.Errorf("%d operations, want 140", len(seen))
 	}
 }
 

@@ -125,6 +125,7 @@ const (
 	AuditNounDelivery      AuditNoun = "delivery"
 	AuditNounEntry         AuditNoun = "entry"
 	AuditNounEquipment     AuditNoun = "equipment"
+	AuditNounFactor        AuditNoun = "factor"
 	AuditNounFunding       AuditNoun = "funding"
 	AuditNounGrantCost     AuditNoun = "grant_cost"
 	AuditNounHeld          AuditNoun = "held"
@@ -171,6 +172,8 @@ func (e AuditNoun) Valid() bool {
 	case AuditNounEntry:
 		return true
 	case AuditNounEquipment:
+		return true
+	case AuditNounFactor:
 		return true
 	case AuditNounFunding:
 		return true
@@ -5799,6 +5802,84 @@ type ExplainedFigure struct {
 	Value *string `json:"value"`
 }
 
+// Factor What can be eaten of a fish in a form, and its protein, as the co-operative has it today.
+type Factor struct {
+	// Archived True once it is out of use. Nothing is ever deleted.
+	Archived Archived `json:"archived"`
+
+	// Form What a portion is of: a fillet, or the fish without head, skin and innards.
+	Form PortionForm `json:"form"`
+
+	// ID What the co-operative takes to be eaten of a fish.
+	ID FactorID `json:"id"`
+
+	// ProteinG100G Grams of protein in 100 g of what can be eaten, up to three decimals.
+	ProteinG100G ProteinIn100G `json:"protein_g_100g"`
+
+	// Source Where it is from.
+	Source LimitSource `json:"source"`
+
+	// Species FAO ASFIS code of three letters; CLZ is North African catfish, TLN Nile tilapia.
+	//
+	// Example: CLZ
+	Species SpeciesCode `json:"species"`
+
+	// YieldPercent Percent of the live weight that can be eaten, up to three decimals.
+	YieldPercent YieldPercent `json:"yield_percent"`
+}
+
+// FactorID What the co-operative takes to be eaten of a fish.
+type FactorID = openapi_types.UUID
+
+// FactorPage A page of factors.
+type FactorPage struct {
+	// Items In a fixed order.
+	Items []Factor `json:"items"`
+
+	// Next Where the next page begins: give it as `after`. Left out on the last page.
+	Next *Cursor `json:"next,omitempty"`
+}
+
+// FactorPatch What to change about a factor.
+type FactorPatch struct {
+	// Archived True once it is out of use. Nothing is ever deleted.
+	Archived *Archived `json:"archived,omitempty"`
+
+	// ProteinG100G Grams of protein in 100 g of what can be eaten, up to three decimals.
+	ProteinG100G *ProteinIn100G `json:"protein_g_100g,omitempty"`
+
+	// Source Where it is from.
+	Source *LimitSource `json:"source,omitempty"`
+
+	// ValidFrom The day from which the dated facts hold, not in the future. Today if left out.
+	//
+	// Example: 2026-03-01
+	ValidFrom *ValidFrom `json:"valid_from,omitempty"`
+
+	// YieldPercent Percent of the live weight that can be eaten, up to three decimals.
+	YieldPercent *YieldPercent `json:"yield_percent,omitempty"`
+}
+
+// FactorRequest A factor to set.
+type FactorRequest struct {
+	// Form What a portion is of: a fillet, or the fish without head, skin and innards.
+	Form PortionForm `json:"form"`
+
+	// ProteinG100G Grams of protein in 100 g of what can be eaten, up to three decimals.
+	ProteinG100G ProteinIn100G `json:"protein_g_100g"`
+
+	// Source Where it is from.
+	Source LimitSource `json:"source"`
+
+	// Species FAO ASFIS code of three letters; CLZ is North African catfish, TLN Nile tilapia.
+	//
+	// Example: CLZ
+	Species SpeciesCode `json:"species"`
+
+	// YieldPercent Percent of the live weight that can be eaten, up to three decimals.
+	YieldPercent YieldPercent `json:"yield_percent"`
+}
+
 // FamilyBatch A batch of the family.
 type FamilyBatch struct {
 	// BatchID A batch of fish. The UUID is made where the batch is written.
@@ -8205,6 +8286,9 @@ type ProductRevisionPage struct {
 
 // ProductUnit What it is counted in.
 type ProductUnit string
+
+// ProteinIn100G Grams of protein in 100 g of what can be eaten, up to three decimals.
+type ProteinIn100G = float64
 
 // Provenance How far a number can be trusted: read in its source, from memory of its source,
 // common practice without a source, computed from the others, measured at the
@@ -10900,6 +10984,9 @@ type WeighedCount struct {
 	WeightKg Kilograms `json:"weight_kg"`
 }
 
+// YieldPercent Percent of the live weight that can be eaten, up to three decimals.
+type YieldPercent = float64
+
 // Zone IANA time zone, by which a day begins and ends.
 //
 // Example: Africa/Lusaka
@@ -10949,6 +11036,9 @@ type EquipmentPath = EquipmentID
 
 // Explain defines model for Explain.
 type Explain = bool
+
+// FactorPath What the co-operative takes to be eaten of a fish.
+type FactorPath = FactorID
 
 // GrantCostPath What is charged to a grant.
 type GrantCostPath = GrantCostID
@@ -11408,6 +11498,37 @@ type ListEquipmentRevisionsParams struct {
 
 	// Limit At most so many items on a page.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// ListFactorsParams defines parameters for ListFactors.
+type ListFactorsParams struct {
+	// Archived True lists what was archived, false what is in use.
+	Archived *ArchivedFilter `form:"archived,omitempty" json:"archived,omitempty"`
+
+	// After Where the last page ended, the `next` of its answer. Keep the other parameters as they were.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit At most so many items on a page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// CreateFactorParams defines parameters for CreateFactor.
+type CreateFactorParams struct {
+	// IdempotencyKey A text of your own for this request, such as a new UUID. The same key with
+	// the same body gives the first answer again; with another body it is refused.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// ReviseFactorParams defines parameters for ReviseFactor.
+type ReviseFactorParams struct {
+	// IfMatch The `ETag` of what you read, so that nobody's change is overwritten unseen.
+	IfMatch IfMatch `json:"If-Match"`
+
+	// XDevice What you call the device the request comes from; it is kept with what is written.
+	XDevice *Device `json:"X-Device,omitempty"`
 }
 
 // ListGrantCostsParams defines parameters for ListGrantCosts.
@@ -12184,6 +12305,12 @@ type CreateEquipmentJSONRequestBody = EquipmentRequest
 // ReviseEquipmentApplicationMergePatchPlusJSONRequestBody defines body for ReviseEquipment for application/merge-patch+json ContentType.
 type ReviseEquipmentApplicationMergePatchPlusJSONRequestBody = EquipmentPatch
 
+// CreateFactorJSONRequestBody defines body for CreateFactor for application/json ContentType.
+type CreateFactorJSONRequestBody = FactorRequest
+
+// ReviseFactorApplicationMergePatchPlusJSONRequestBody defines body for ReviseFactor for application/merge-patch+json ContentType.
+type ReviseFactorApplicationMergePatchPlusJSONRequestBody = FactorPatch
+
 // CreateGrantCostJSONRequestBody defines body for CreateGrantCost for application/json ContentType.
 type CreateGrantCostJSONRequestBody = GrantCostRequest
 
@@ -12846,6 +12973,32 @@ func (t *AuditFacts) FromIndicator(v Indicator) error {
 
 // MergeIndicator performs a merge with any union data inside the AuditFacts, using the provided Indicator
 func (t *AuditFacts) MergeIndicator(v Indicator) error {
+	b, err := json.Marshal(v)
+	if err != nil {
+		return err
+	}
+
+	merged, err := runtime.JSONMerge(t.union, b)
+	t.union = merged
+	return err
+}
+
+// AsFactor returns the union data inside the AuditFacts as a Factor
+func (t AuditFacts) AsFactor() (Factor, error) {
+	var body Factor
+	err := json.Unmarshal(t.union, &body)
+	return body, err
+}
+
+// FromFactor overwrites any union data inside the AuditFacts as the provided Factor
+func (t *AuditFacts) FromFactor(v Factor) error {
+	b, err := json.Marshal(v)
+	t.union = b
+	return err
+}
+
+// MergeFactor performs a merge with any union data inside the AuditFacts, using the provided Factor
+func (t *AuditFacts) MergeFactor(v Factor) error {
 	b, err := json.Marshal(v)
 	if err != nil {
 		return err

@@ -49,6 +49,8 @@ var violations = map[string]domain.Error{
 	"held_pk":      {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another entry that is held"},
 
 	"water_limit_pk":   {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another limit"},
+	"factor_pk":        {Kind: domain.Conflict, Code: "id_conflict", Detail: "this id is in use for another factor"},
+	"factor_once":      {Kind: domain.Conflict, Code: "already_set", Detail: "there is a factor of this species in this form already: change that one"},
 	"water_limit_once": {Kind: domain.Conflict, Code: "already_set", Detail: "there is a limit of this parameter for this species already: change that one"},
 	"question_once":    {Kind: domain.Conflict, Code: "id_conflict", Detail: "this was asked about the entry already"},
 
@@ -76,6 +78,7 @@ var violations = map[string]domain.Error{
 	"period_site_fk":         unknown("site", "/site_id"),
 	"water_limit_coop_fk":    unknown("coop", "/coop_id"),
 	"water_limit_species_fk": unknown("species", "/species"),
+	"factor_species_fk":      unknown("species", "/species"),
 	"question_site_fk":       unknown("site", "/site_id"),
 	"question_entry_fk":      unknown("entry", "/entry_id"),
 

@@ -40,7 +40,7 @@ func Queue(tx *Tx, sql string, args ...any) { tx.queue(sql, args...) }
 func Dated() map[string][]string {
 	return map[string][]string{
 		Coops.name: Coops.dated, Sites.name: Sites.dated, Units.name: Units.dated, Loops.name: Loops.dated, Parties.name: Parties.dated,
-		Products.name: Products.dated, Equipment.name: Equipment.dated, Batches.name: Batches.dated, Members.name: Members.dated,
+		Factors.name: Factors.dated, Products.name: Products.dated, Equipment.name: Equipment.dated, Batches.name: Batches.dated, Members.name: Members.dated,
 	}
 }
 

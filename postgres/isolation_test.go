@@ -79,7 +79,7 @@ func TestWallsInCatalogue(t *testing.T) {
 		select c.conname::text from pg_constraint c
 		join pg_attribute a on a.attrelid = c.conrelid and a.attnum = c.conkey[1]
 		where c.contype in ('p', 'u', 'f') and c.conrelid::regclass::text = any($1) and a.attname <> 'coop_id'
-		and c.conname not in ('batch_species_fk', 'water_limit_species_fk', 'round_species_fk')`, tables)
+		and c.conname not in ('batch_species_fk', 'water_limit_species_fk', 'factor_species_fk', 'round_species_fk')`, tables)
 	empty("indexes that do not begin with the co-operative", `
 		select i.indexrelid::regclass::text from pg_index i
 		join pg_attribute a on a.attrelid = i.indrelid and a.attnum = i.indkey[0]
@@ -88,7 +88,7 @@ func TestWallsInCatalogue(t *testing.T) {
 		select c.conname::text from pg_constraint c
 		join pg_attribute a on a.attrelid = c.confrelid and a.attnum = c.confkey[1]
 		where c.contype = 'f' and c.conrelid::regclass::text = any($1) and a.attname <> 'coop_id'
-		and c.conname not in ('batch_species_fk', 'water_limit_species_fk', 'round_species_fk')`, tables)
+		and c.conname not in ('batch_species_fk', 'water_limit_species_fk', 'factor_species_fk', 'round_species_fk')`, tables)
 	empty("history that could be rewritten", `
 		select grantee || ' ' || privilege_type || ' ' || table_name from information_schema.role_table_grants
 		where table_name in ('entry', 'revision', 'audit', 'round_plan', 'order_version', 'order_line', 'seal', 'report_copy') and grantee <> 'postgres' and privilege_type not in ('SELECT', 'INSERT')
@@ -126,7 +126,7 @@ func TestConstraintsHaveMeaning(t *testing.T) {
 		"token_coop_fk", "token_hash_once", "member_coop_fk", // looked at before, and random
 		"audit_pk", "audit_coop_fk", "audit_site_fk", "audit_token_fk", // written by a trigger, of what is there
 		"seal_pk", "seal_coop_fk", // made alone
-		"indicator_coop_fk", "funding_coop_fk", "report_link_hash_once", // looked at before, and random
+		"indicator_coop_fk", "funding_coop_fk", "factor_coop_fk", "report_link_hash_once", // looked at before, and random
 		"revision_pk", "transit_pk", "transit_sent_fk", "transit_from_site_fk", // follow from what was written before
 		"loop_of_site", "unit_of_site", "batch_of_site", "request_of_site", "delivery_of_site", "claim_of_site", // say less than the primary key
 		"round_coop_fk", "round_plan_round_fk", "round_plan_token_fk", "purchase_order_round_fk", "purchase_order_quote_fk", "purchase_order_party_fk",

@@ -194,6 +194,44 @@ var WaterLimits = Noun[domain.WaterLimit, domain.LimitID]{
 	check: (*domain.WaterLimit).Check,
 }
 
+// Factors has what the co-operative takes to be eaten of its fish.
+var Factors = Noun[domain.OwnFactor, domain.FactorID]{
+	name:  "factor",
+	fixed: []string{"species", "form"},
+	plain: []string{"archived"},
+	dated: []string{"yield", "protein", "source"},
+	id:    func(f *domain.OwnFactor) domain.FactorID { return f.ID },
+	pack: func(f *domain.OwnFactor) []any {
+		return []any{f.Species, f.Form, f.Archived, f.Yield, f.Protein, f.Source}
+	},
+	check: (*domain.OwnFactor).Check,
+}
+
+// factorsOn returns the factors of the co-operative that are in use, as they hold on a day.
+func (tx *Tx) factorsOn(ctx context.Context, day domain.Date) ([]domain.OwnFactor, error) {
+	used, err := all[struct{ ID domain.FactorID }](ctx, tx, `select id from factor where coop_id = $1 and not archived`, tx.coop)
+	if err != nil || len(used) == 0 {
+		return nil, err
+	}
+	ids := make([]domain.FactorID, len(used))
+	for i, f := range used {
+		ids[i] = f.ID
+	}
+	history, err := Factors.Revisions(ctx, tx, History[domain.FactorID]{IDs: ids})
+	var on []domain.OwnFactor
+	for len(history) > 0 {
+		n := 1
+		for n < len(history) && history[n].Facts.ID == history[0].Facts.ID {
+			n++
+		}
+		if f, ok := domain.FactsOn(history[:n], day); ok {
+			on = append(on, f)
+		}
+		history = history[n:]
+	}
+	return on, err
+}
+
 // LimitsFor returns what readings of the water of a species are judged by.
 func LimitsFor(ctx context.Context, tx *Tx, species string) ([]domain.LimitInForce, error) {
 	var known []struct{ Code string }

@@ -74,6 +74,9 @@ func (tx *Tx) reportInput(ctx context.Context, r domain.Report, known time.Time)
 	if in.Definitions, err = tx.definitions(ctx, codes); err != nil {
 		return in, err
 	}
+	if in.Factors, err = tx.factorsOn(ctx, r.EndsOn); err != nil {
+		return in, err
+	}
 	var coop []domain.Coop
 	var names []struct {
 		ID   domain.SiteID
