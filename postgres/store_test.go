@@ -8,7 +8,10 @@ import (
 	"encoding/json"
 	"errors"
 	"net/url"
+	"strings"
 	"testing"
+
+	"github.com/jackc/pgx/v5"
 
 	"shoalbook/domain"
 	"shoalbook/postgres"
@@ -154,4 +157,18 @@ func loginURL(t *testing.T, address, user string) string {
 	query.Set("user", user)
 	u.User, u.RawQuery = nil, query.Encode()
 	return u.String()
+}
+
+// A list that has to be read whole costs more than anything else by the settings of a
+// connection, and is not compiled for that: that would take longer than to read it.
+func TestNothingIsCompiled(t *testing.T) {
+	t.Parallel()
+	rows, _ := open(t).Pool().Query(t.Context(), `explain select code, english_name from species`)
+	plan, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	if err != nil {
+		t.Fatal(err)
+	}
+	if text := strings.Join(plan, "\n"); !strings.Contains(text, "species") || strings.Contains(text, "JIT") {
+		t.Error(text)
+	}
 }
