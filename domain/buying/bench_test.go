@@ -10,9 +10,9 @@ import (
 // numbers, prices in a small unit of money that fall at four steps, fees for an order,
 // packs, least orders, and as much on offer as it takes several sellers to meet; what
 // must be sent is grown for the deaths and the short count of each seller, and not every
-// seller can serve everybody. With drops each seller takes a fee for a drop of its own,
-// with route one for the way to the farthest stop.
-func offers(r *rand.Rand, sellers, buyers int, price int64, drops, route bool) Problem {
+// seller can serve everybody. With packs most sell in packs of 50 to 500, with drops each
+// seller takes a fee for a drop of its own, with route one for the way to the farthest stop.
+func offers(r *rand.Rand, sellers, buyers int, price int64, packs, drops, route bool) Problem {
 	pick := func(of ...int64) int64 { return of[r.IntN(len(of))] }
 	between := func(lo, hi int64) int64 { return lo + r.Int64N(hi-lo+1) }
 	need, all := make([]int64, buyers), int64(0)
@@ -29,6 +29,9 @@ func offers(r *rand.Rand, sellers, buyers int, price int64, drops, route bool) P
 	for j := range p.Sellers {
 		s := &p.Sellers[j]
 		*s = Seller{Incremental: r.IntN(3) == 0, Fee: price * between(20, 400), Pack: pick(1, 1, 50, 100, 500), Least: pick(0, 0, 500, 1000, 2000)}
+		if !packs {
+			s.Pack = 1
+		}
 		s.Most = max(2000, all*between(15, 120)/100/100*100)
 		from, at := int64(1), float64(price)*(0.85+0.4*r.Float64())
 		for range 4 {
@@ -59,17 +62,23 @@ func offers(r *rand.Rand, sellers, buyers int, price int64, drops, route bool) P
 // and how long they took each.
 func BenchmarkPlan(b *testing.B) {
 	for _, size := range []struct {
-		name            string
-		sellers, buyers int
-		drops, route    bool
-	}{{"12x300", 12, 300, false, false}, {"12x300-drops", 12, 300, true, false}, {"6x50-drops", 6, 50, true, false}, {"6x50-drops-route", 6, 50, true, true}} {
+		name                string
+		sellers, buyers     int
+		packs, drops, route bool
+	}{
+		{"12x300", 12, 300, false, false, false},
+		{"12x300-packs", 12, 300, true, false, false},
+		{"12x300-packs-drops", 12, 300, true, true, false},
+		{"6x50-packs-drops", 6, 50, true, true, false},
+		{"6x50-packs-drops-route", 6, 50, true, true, true},
+	} {
 		b.Run(size.name, func(b *testing.B) {
 			for b.Loop() {
 				const rounds = 20
 				proven, worst := 0, 0.0
 				var longest, all time.Duration
 				for seed := range uint64(rounds) {
-					p := offers(rand.New(rand.NewPCG(seed, 9)), size.sellers, size.buyers, []int64{20, 300, 1500}[seed%3], size.drops, size.route)
+					p := offers(rand.New(rand.NewPCG(seed, 9)), size.sellers, size.buyers, []int64{20, 300, 1500}[seed%3], size.packs, size.drops, size.route)
 					began := time.Now()
 					got, err := p.Solve()
 					if err != nil {

@@ -56,10 +56,14 @@ type finisher struct {
 	place   []int    // of each seller among them
 	groups  []places
 	group   []int   // by place of the seller: that of its group
+	earned  int64   // by those who serve nobody, in the bound
 	more    []int64 // by place: pieces that may still come to be sent
 	level   []level // by place
+	routes  bool    // whether it matters how far a route reaches
+	size    int     // of a row
+	row     []int64 // one that is being made
 	seen    []int32 // the ways of the list that is being made, by hash; -1: none
-	losses  []int64
+	tables  []table // by place
 }
 
 // places are the sellers of a group, and what they make the bound.
@@ -105,7 +109,7 @@ func (s *search) list(n *node, part int64, width int, exact bool) *finisher {
 	f.found = true
 	front.tell(w, f.by)
 	back.tell(v, f.by)
-	f.try(f.node, f.by, true)
+	f.try(f.node, f.by, much)
 	return f
 }
 
@@ -192,10 +196,18 @@ func (f *finisher) start() list {
 		if open&(1<<j) != 0 || !f.orders[j].none {
 			f.place[j] = len(f.sellers)
 			f.sellers = append(f.sellers, j)
+			for i := range f.Lots {
+				f.routes = f.routes || f.may[i]&(1<<j) != 0 && f.Lots[i][j].Reach > f.orders[j].far
+			}
 		}
 	}
-	total := f.enter(open)
-	row := make([]int64, 2*len(f.sellers)+len(f.groups))
+	earned := f.enter(open)
+	f.size = len(f.sellers)
+	if f.routes {
+		f.size *= 2
+	}
+	f.row, f.tables = make([]int64, f.size), make([]table, len(f.sellers))
+	row := make([]int64, f.size)
 	for i, lots := range f.Lots {
 		for rest := f.may[i]; rest != 0; rest &= rest - 1 {
 			p := f.place[bits.TrailingZeros64(rest)]
@@ -204,20 +216,23 @@ func (f *finisher) start() list {
 				f.more[p] += lot.Pieces
 				continue
 			}
-			row[p] += lot.Pieces
-			row[len(f.sellers)+p] = max(row[len(f.sellers)+p], lot.Reach)
+			f.send(row, p, lot)
 		}
 	}
-	for g := range f.groups {
-		lost, _ := f.lose(g, row)
-		row[2*len(f.sellers)+g] = lost
-		total = plus(total, lost)
-	}
-	f.losses = make([]int64, len(f.groups))
-	if total > f.room {
+	lost, _, _ := f.lose(row)
+	if lost = plus(lost, -earned); lost > f.room {
 		return list{}
 	}
-	return list{row, []int64{0}, []int64{total}, []step{{}}}
+	f.earned = earned
+	return list{row, []int64{0}, []int64{lost}, []step{{}}}
+}
+
+// send adds a lot to what is sent in a row.
+func (f *finisher) send(row []int64, p int, lot Lot) {
+	row[p] += lot.Pieces
+	if f.routes {
+		row[len(f.sellers)+p] = max(row[len(f.sellers)+p], lot.Reach)
+	}
 }
 
 // rarest returns for each buyer how many may be served by the rarest of its sellers; all,
@@ -242,8 +257,8 @@ func (f *finisher) rarest() []int {
 }
 
 // enter puts down the groups of those who may serve somebody. It returns what the others
-// lose to the bound, who may have earned something in it.
-func (f *finisher) enter(open uint64) (lost int64) {
+// make the bound, who may have earned something in it.
+func (f *finisher) enter(open uint64) (earned int64) {
 	f.more, f.group, f.level = make([]int64, len(f.sellers)), make([]int, len(f.sellers)), make([]level, len(f.sellers))
 	for _, group := range f.search.groups {
 		in := places{base: f.earn(f.node, group).least}
@@ -255,14 +270,14 @@ func (f *finisher) enter(open uint64) (lost int64) {
 		}
 		switch len(in.of) {
 		case 0:
-			lost -= in.base
+			earned += in.base
 			continue
 		case 1:
 			f.level[in.of[0]] = f.levelOf(f.sellers[in.of[0]], in.base)
 		}
 		f.groups = append(f.groups, in)
 	}
-	return lost
+	return earned
 }
 
 // level is where one piece more costs a seller what it is worth in the bound, which
@@ -291,15 +306,74 @@ func plus(a, b int64) int64 {
 	return a + b
 }
 
-// lose returns what a group loses to the bound at least, if its sellers send what they
-// do by the row and what may still come, and whether that is off the level of its seller.
-func (f *finisher) lose(g int, row []int64) (lost int64, off bool) {
+// lose returns what all sellers lose to the bound at least, if they send what they do by the
+// row and what may still come; also without those who are off their level, and whether
+// there are any.
+func (f *finisher) lose(row []int64) (lost, onLevel int64, off bool) {
+	for g := range f.groups {
+		l, o := f.loses(g, row)
+		lost = plus(lost, l)
+		if o {
+			off = true
+		} else {
+			onLevel = plus(onLevel, l)
+		}
+	}
+	return lost, onLevel, off
+}
+
+// loses is lose for one group.
+func (f *finisher) loses(g int, row []int64) (lost int64, off bool) {
 	group := &f.groups[g]
+	p := group.of[0]
+	if len(group.of) > 1 || f.routes {
+		return f.reckon(group, row)
+	}
+	t := &f.tables[p]
+	if t.slots == nil {
+		t.slots = make([]slot, slots)
+	}
+	if t.more != f.more[p] {
+		t.more = f.more[p]
+		t.round++
+	}
+	s := &t.slots[row[p]%slots]
+	if s.round != t.round+1 || s.sent != row[p] {
+		lost, off = f.reckon(group, row)
+		*s = slot{row[p], lost, t.round + 1, off}
+	}
+	return s.lost, s.off
+}
+
+// table is what a seller loses by what it sends, as far as it was worked out: of most
+// sellers most ways send the same.
+type table struct {
+	more  int64 // what may still come
+	round int32
+	slots []slot
+}
+
+const slots = 4096
+
+type slot struct {
+	sent, lost int64
+	round      int32
+	off        bool
+}
+
+// reckon works out what a group loses.
+func (f *finisher) reckon(group *places, row []int64) (lost int64, off bool) {
+	reach := func(p int) int64 {
+		if f.routes {
+			return row[len(f.sellers)+p]
+		}
+		return 0
+	}
 	if p := group.of[0]; f.level[p].hi > 0 {
 		j, sent := f.sellers[p], row[p]
 		seller := &f.Sellers[j]
 		if off = sent > f.level[p].hi || sent+f.more[p] <= f.level[p].lo-seller.Pack; !off {
-			lost = max(0, row[len(f.sellers)+p]-f.orders[j].far) * f.scale
+			lost = max(0, reach(p)-f.orders[j].far) * f.scale
 			if f.more[p] == 0 {
 				lost += (seller.packed(sent) - sent) * f.values[j]
 			}
@@ -321,7 +395,7 @@ func (f *finisher) lose(g int, row []int64) (lost int64, off bool) {
 	}
 	for _, p := range group.of {
 		if sending < 0 || sending == p {
-			least = min(least, f.cheapest(f.sellers[p], row[p], row[p]+f.more[p], row[len(f.sellers)+p]))
+			least = min(least, f.cheapest(f.sellers[p], row[p], row[p]+f.more[p], reach(p)))
 		}
 	}
 	if least == math.MaxInt64 {
@@ -338,7 +412,7 @@ func (f *finisher) cheapest(j int, lo, hi, reach int64) int64 {
 	least := int64(math.MaxInt64)
 	at := func(q, cost int64) {
 		if q >= lo && q >= o.lo && q <= o.hi && q <= seller.Most {
-			least = min(least, (cost+way)*f.scale-value*min(q, hi))
+			least = min(least, (cost+way)*f.scale-value*min(seller.fill(q), hi))
 		}
 	}
 	for _, c := range o.corners {
@@ -354,20 +428,14 @@ func (f *finisher) cheapest(j int, lo, hi, reach int64) int64 {
 
 // next makes the list with one more buyer settled, in the room of a spare one.
 func (f *finisher) next(l *list, i int, to list) list {
-	sellers, size := len(f.sellers), 2*len(f.sellers)+len(f.groups)
 	to = list{to.rows[:0], to.choice[:0], to.total[:0], to.steps[:0]}
 	least := int64(math.MaxInt64)
-	var touched []int
 	for rest := f.may[i]; rest != 0; rest &= rest - 1 {
 		j := bits.TrailingZeros64(rest)
 		f.more[f.place[j]] -= f.Lots[i][j].Pieces
 		least = min(least, f.loss(i, j))
-		if g := f.group[f.place[j]]; !slices.Contains(touched, g) {
-			touched = append(touched, g)
-		}
 	}
 	f.clear(len(l.steps) * bits.OnesCount64(f.may[i]))
-	row := make([]int64, size)
 	for w := range l.total {
 		for rest := f.may[i]; rest != 0; rest &= rest - 1 {
 			j := bits.TrailingZeros64(rest)
@@ -375,40 +443,17 @@ func (f *finisher) next(l *list, i int, to list) list {
 			if choice > f.room {
 				continue
 			}
-			f.work += 60
-			copy(row, l.rows[w*size:(w+1)*size])
-			p := f.place[j]
-			row[p] += f.Lots[i][j].Pieces
-			row[sellers+p] = max(row[sellers+p], f.Lots[i][j].Reach)
-			total, left := choice, false
-			for _, g := range touched {
-				var off bool
-				row[2*sellers+g], off = f.lose(g, row)
-				left = left || off
+			f.work += 40
+			copy(f.row, l.rows[w*f.size:(w+1)*f.size])
+			f.send(f.row, f.place[j], f.Lots[i][j])
+			lost, onLevel, off := f.lose(f.row)
+			if off { // others that were taken for the same may not be off their level
+				f.missed = min(f.missed, plus(choice-f.earned, onLevel))
 			}
-			for _, lost := range row[2*sellers:] {
-				total = plus(total, lost)
-			}
-			if left { // others that were taken for the same may not be off their level
-				f.missed = min(f.missed, f.onLevel(choice, row, touched))
-			}
-			if total <= f.room {
-				f.put(&to, row, choice, total, step{int32(w), int8(j)})
+			if total := plus(choice-f.earned, lost); total <= f.room {
+				f.put(&to, f.row, choice, total, step{int32(w), int8(j)})
 			}
 		}
 	}
 	return to
-}
-
-// onLevel returns what a way would lose if all who are off their level were on it.
-func (f *finisher) onLevel(lost int64, row []int64, touched []int) int64 {
-	for g, v := range row[2*len(f.sellers):] {
-		if slices.Contains(touched, g) {
-			if _, off := f.lose(g, row); off {
-				continue
-			}
-		}
-		lost = plus(lost, v)
-	}
-	return lost
 }

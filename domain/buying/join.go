@@ -13,8 +13,8 @@ const mostPairs = 4_000_000
 // so much. Both began with the row of what is settled. Where that would be too much work
 // it gives up, as if all it did not look at were dropped.
 func (f *finisher) join(front, back *side, settled []int64, limit int64) (w, v int, ok bool) {
-	sellers, size := len(f.sellers), len(settled)
-	f.more = make([]int64, sellers)
+	size := f.size
+	f.more = make([]int64, len(f.sellers))
 	key := f.key(back, limit)
 	byKey, byChoice := counted(len(back.total)), counted(len(front.total))
 	found := make([]int64, len(back.total))
@@ -27,8 +27,7 @@ func (f *finisher) join(front, back *side, settled []int64, limit int64) (w, v i
 	for i, b := range byKey {
 		keys[i] = found[b]
 	}
-	least, pairs := slices.Min(back.choice), 0
-	row := make([]int64, size)
+	least, pairs := slices.Min(back.choice)-f.earned, 0
 	for _, a := range byChoice {
 		if front.choice[a]+least > limit {
 			break
@@ -38,8 +37,8 @@ func (f *finisher) join(front, back *side, settled []int64, limit int64) (w, v i
 			at, _ := slices.BinarySearch(keys, r.lo)
 			for ; at < len(keys) && keys[at] <= r.hi; at++ {
 				b := byKey[at]
-				lost := front.choice[a] + back.choice[b]
-				if pairs++; lost > limit {
+				choice := front.choice[a] + back.choice[b] - f.earned
+				if pairs++; choice > limit {
 					continue
 				}
 				if pairs > mostPairs {
@@ -48,21 +47,18 @@ func (f *finisher) join(front, back *side, settled []int64, limit int64) (w, v i
 					return w, v, ok
 				}
 				other := back.rows[b*size:]
-				for p := range sellers {
-					row[p] = mine[p] + other[p] - settled[p]
-					row[sellers+p] = max(mine[sellers+p], other[sellers+p])
-				}
-				total, onLevel, left := lost, lost, false
-				for g := range f.groups {
-					lost, off := f.lose(g, row)
-					if total = plus(total, lost); !off {
-						onLevel = plus(onLevel, lost)
+				for p := range f.row {
+					if p < len(f.sellers) {
+						f.row[p] = mine[p] + other[p] - settled[p]
+					} else {
+						f.row[p] = max(mine[p], other[p])
 					}
-					left = left || off
 				}
-				if left {
-					f.missed = min(f.missed, onLevel)
+				lost, onLevel, off := f.lose(f.row)
+				if off {
+					f.missed = min(f.missed, plus(choice, onLevel))
 				}
+				total := plus(choice, lost)
 				if total <= limit {
 					w, v, ok = a, b, true
 					limit = total - 1
@@ -83,54 +79,67 @@ func counted(n int) []int {
 	return list
 }
 
-// key is by what the ways of one side are found that may go with one of the other: what a
-// seller on its level would have to send to fill its last pack, and what another sends in
-// all, each the one that leaves the fewest.
-type key struct {
-	pack, sum int   // places of the two; -1: there is none
-	size      int64 // of a pack
-	value     int64 // of a piece of it, lost for each that is missing in the last pack
-	lo, hi    int64 // of the sum
+// key is by what the ways of one side are found that may go with one of the other: what
+// some sellers would have to send, in all or to fill their last pack. The last part may be
+// anything in a span, of the others each value there may be is looked up.
+type key []part
+
+// part is what one seller sends, or what is missing in its last pack.
+type part struct {
+	place  int
+	pack   int64 // 0: all that it sends
+	base   int64 // the least of the ways
+	size   int64 // how many different ones there may be
+	lo, hi int64 // what both sides may send in all, or may be missing in the last pack
+	value  int64 // lost for each that is missing in the last pack
 }
 
-// sums are below it in a key.
-const sums = 1 << 40
+// lookups is how many keys are looked up for one way at the most.
+const lookups = 64
 
 // key returns the key of a side, if no more is lost than so much.
 func (f *finisher) key(s *side, room int64) key {
-	k := key{pack: -1, sum: -1, size: 1}
-	width := 2*len(f.sellers) + len(f.groups)
-	mod, all := 1.0, math.Inf(1)
+	var parts key
 	for p, j := range f.sellers {
-		pack := f.Sellers[j].Pack
+		pack, value := f.Sellers[j].Pack, max(1, f.values[j])
 		if f.level[p].hi > 0 {
-			if part := (float64(room)/float64(max(1, f.values[j])) + 1) / float64(pack); part < mod {
-				mod, k.pack, k.size, k.value = part, p, pack, max(1, f.values[j])
+			if most := min(pack-1, room/value); pack > 1 {
+				parts = append(parts, part{p, pack, 0, pack, 0, most, value})
 			}
 			continue
 		}
 		lo, hi, none := f.within(f.node, j, f.groups[f.group[p]].base, room)
-		if lo -= pack + room/max(1, f.values[j]); none {
+		if lo = f.Sellers[j].fill(lo) - pack - room/value; none {
 			lo = 0
 		}
 		from, to := int64(math.MaxInt64), int64(0)
 		for w := range s.total {
-			from, to = min(from, s.rows[w*width+p]), max(to, s.rows[w*width+p])
+			from, to = min(from, s.rows[w*f.size+p]), max(to, s.rows[w*f.size+p])
 		}
-		if part := float64(hi-lo+1) / float64(to-from+1); part < all {
-			all, k.sum, k.lo, k.hi = part, p, lo, hi
-		}
+		parts = append(parts, part{p, 0, from, to - from + 1, lo, hi, 0})
 	}
-	return k
+	// Those that may be fewest different ones are looked up one by one, as long as these are
+	// not too many, and the next may be any of a span.
+	parts = slices.DeleteFunc(parts, func(p part) bool { return 2*(p.hi-p.lo+1) > p.size })
+	slices.SortStableFunc(parts, func(a, b part) int { return cmp.Compare(a.hi-a.lo, b.hi-b.lo) })
+	many, all := int64(1), int64(1)
+	for n, k := range parts {
+		if k.size > math.MaxInt64/4/all || many > lookups {
+			return parts[:n]
+		}
+		many, all = many*max(1, k.hi-k.lo+1), all*k.size
+	}
+	return parts
 }
 
 // of returns by what a way is found.
-func (k *key) of(row []int64) (v int64) {
-	if k.pack >= 0 {
-		v = row[k.pack] % k.size * sums
-	}
-	if k.sum >= 0 {
-		v += row[k.sum]
+func (k key) of(row []int64) (v int64) {
+	for _, p := range k {
+		at := row[p.place] - p.base
+		if p.pack > 0 {
+			at = row[p.place] % p.pack
+		}
+		v = v*p.size + at
 	}
 	return v
 }
@@ -140,23 +149,33 @@ type span struct{ lo, hi int64 }
 
 // want returns where the ways are found that go with one of the other side, if there is
 // so much room left.
-func (k *key) want(row, settled []int64, room int64) func(yield func(span) bool) {
-	all := span{0, sums - 1}
-	if k.sum >= 0 {
-		mine := row[k.sum] - settled[k.sum]
-		all = span{max(0, k.lo-mine), min(k.hi-mine, sums-1)}
+func (k key) want(row, settled []int64, room int64) func(yield func(span) bool) {
+	return func(yield func(span) bool) { k.spans(0, row, settled, room, yield) }
+}
+
+func (k key) spans(v int64, row, settled []int64, room int64, yield func(span) bool) bool {
+	if len(k) == 0 {
+		return yield(span{v, v})
 	}
-	return func(yield func(span) bool) {
-		if k.pack < 0 {
-			yield(all)
-			return
-		}
-		mine := row[k.pack] - settled[k.pack]
-		for waste := range min(k.size, room/k.value+1) { // pieces that are missing in the last pack
-			at := ((-mine-waste)%k.size + k.size) % k.size * sums
-			if !yield(span{at + all.lo, at + all.hi}) {
-				return
+	p := k[0]
+	mine := row[p.place] - settled[p.place]
+	if p.pack > 0 {
+		for waste := range min(p.hi, room/p.value) + 1 { // pieces that are missing in the last pack
+			at := ((-mine-waste)%p.pack + p.pack) % p.pack
+			if !k[1:].spans(v*p.size+at, row, settled, room-waste*p.value, yield) {
+				return false
 			}
 		}
+		return true
 	}
+	lo, hi := max(0, p.lo-mine-p.base), min(p.size-1, p.hi-mine-p.base)
+	if len(k) == 1 {
+		return lo > hi || yield(span{v*p.size + lo, v*p.size + hi})
+	}
+	for at := lo; at <= hi; at++ {
+		if !k[1:].spans(v*p.size+at, row, settled, room, yield) {
+			return false
+		}
+	}
+	return true
 }

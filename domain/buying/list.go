@@ -6,8 +6,8 @@ import (
 	"slices"
 )
 
-// list has the ways: of each a row with what is sent by each seller, how far its route
-// reaches, and what each group will lose to the bound at least.
+// list has the ways: of each a row with what is sent by each seller and, if that matters,
+// how far its route reaches.
 type list struct {
 	rows   []int64
 	choice []int64 // what the buyers lose to the bound
@@ -39,10 +39,9 @@ func (f *finisher) clear(ways int) {
 
 // put adds a way to a list, unless there is one that comes to the same and loses less.
 func (f *finisher) put(to *list, row []int64, choice, total int64, st step) {
-	sellers := len(f.sellers)
 	hash := uint64(14695981039346656037)
-	for p, v := range row[:2*sellers] {
-		if p < sellers && f.level[p].hi > 0 {
+	for p, v := range row {
+		if p < len(f.level) && f.level[p].hi > 0 {
 			v %= f.Sellers[f.sellers[p]].Pack
 		}
 		hash = (hash ^ uint64(v)) * 1099511628211
@@ -72,7 +71,7 @@ func (f *finisher) put(to *list, row []int64, choice, total int64, st step) {
 
 func (f *finisher) same(a, b []int64) bool {
 	sellers := len(f.sellers)
-	for p, v := range a[:2*sellers] {
+	for p, v := range a {
 		d := v - b[p]
 		if d != 0 && (p >= sellers || f.level[p].hi == 0 || d%f.Sellers[f.sellers[p]].Pack != 0) {
 			return false
@@ -83,7 +82,6 @@ func (f *finisher) same(a, b []int64) bool {
 
 // cut keeps the ways that lose least.
 func (f *finisher) cut(l list) list {
-	size := 2*len(f.sellers) + len(f.groups)
 	order := make([]int, len(l.steps))
 	for w := range order {
 		order[w] = w
@@ -92,7 +90,7 @@ func (f *finisher) cut(l list) list {
 	f.dropped = min(f.dropped, l.total[order[f.width]])
 	var to list
 	for _, w := range order[:f.width] {
-		to.rows = append(to.rows, l.rows[w*size:(w+1)*size]...)
+		to.rows = append(to.rows, l.rows[w*f.size:(w+1)*f.size]...)
 		to.choice = append(to.choice, l.choice[w])
 		to.total = append(to.total, l.total[w])
 		to.steps = append(to.steps, l.steps[w])

@@ -20,6 +20,8 @@ type Seller struct {
 	Most        int64  // pieces there are
 	Pack        int64  // orders are for whole packs of so many pieces
 	Group       int    // of all sellers with the same number, but 0, at most one is ordered from
+
+	fills []int64 // by the number of packs: see [Seller.fill]
 }
 
 // Lot is what it takes for one seller to meet the need of one buyer.
@@ -141,7 +143,7 @@ func (s *Seller) rises() []corner {
 	var list []corner
 	for _, step := range s.Steps {
 		if q := s.packed(max(step.From, s.Least)); q <= s.Most {
-			list = append(list, corner{q, s.Price(q) + s.Fee})
+			list = append(list, corner{q, s.Price(q) + s.Fee, q})
 		}
 	}
 	for k := len(list) - 2; k >= 0; k-- {
@@ -159,7 +161,10 @@ func (s *Seller) packed(q int64) int64 {
 
 // corner is an order that may be the best one for some value of a piece: between
 // two of them the price is a straight line.
-type corner struct{ pieces, cost int64 }
+type corner struct {
+	pieces, cost int64
+	sent         int64 // of the pieces, at the most
+}
 
 // corners returns the corners of the orders of lo to hi pieces; none, if there are
 // no such orders.
@@ -169,11 +174,14 @@ func (s *Seller) corners(lo, hi int64) []corner {
 	if first > last {
 		return nil
 	}
-	list := []corner{{first, s.Price(first) + s.Fee}}
+	list := []corner{{first, s.Price(first) + s.Fee, s.fill(first)}}
 	add := func(q int64) {
 		if q > list[len(list)-1].pieces && q <= last {
-			list = append(list, corner{q, s.Price(q) + s.Fee})
+			list = append(list, corner{q, s.Price(q) + s.Fee, s.fill(q)})
 		}
+	}
+	for q := first + s.Pack; q/s.Pack <= int64(len(s.fills)) && q <= last; q += s.Pack {
+		add(q)
 	}
 	for _, step := range s.Steps {
 		up := s.packed(step.From)

@@ -16,7 +16,8 @@ var ErrUndecided = errors.New("no plan was found in the work allowed")
 // It is branch and bound. The bound of a node is Lagrange's: a piece of each seller
 // gets a value; every buyer then takes the seller of least cost plus value, and every
 // seller takes the order that earns most at that value, each for itself. Whatever the
-// values are, the sum is a bound, in whole numbers, so that a gap of 0 is a proof. What
+// values are, the sum is a bound, in whole numbers, so that a gap of 0 is a proof. To it
+// comes what small orders lose since the lots do not come out as they do ([search.count]). What
 // a plan costs above the bound is the sum of what each buyer and each seller loses by
 // doing otherwise than in the bound; so whoever would lose more than the best plan known
 // is above it is settled, and few enough that are not are listed (see [search.finish]).
@@ -28,7 +29,7 @@ func (p Problem) Solve() (Plan, error) {
 	}
 	s := newSearch(p)
 	root := &node{floor: math.MinInt64, may: make([]uint64, len(p.Lots)), orders: make([]orders, len(p.Sellers)), values: make([]int64, len(p.Sellers))}
-	for j, seller := range p.Sellers {
+	for j, seller := range s.Sellers {
 		root.orders[j] = orders{none: true, lo: 1, hi: seller.Most, corners: seller.corners(0, seller.Most)}
 	}
 	for i, lots := range p.Lots {
@@ -78,6 +79,7 @@ type search struct {
 	groups [][]int    // the sellers of each group; one without a group is one alone
 	group  []int      // of each seller
 	scale  int64      // values and bounds are in such parts of the unit of money
+	dear   int64      // the highest price of a piece
 	top    int64      // the greatest value of a piece
 }
 
@@ -86,10 +88,14 @@ func newSearch(p Problem) *search {
 	if s.Work == 0 {
 		s.Work = 600_000_000
 	}
+	s.Sellers = slices.Clone(p.Sellers)
 	of := map[int]int{}
 	pieces := int64(1)
-	for j, seller := range p.Sellers {
+	for j := range s.Sellers {
+		seller := &s.Sellers[j]
+		seller.fills = p.fills(j)
 		s.rises[j] = seller.rises()
+		s.dear = max(s.dear, seller.Steps[0].Price)
 		g, known := of[seller.Group]
 		if !known || seller.Group == 0 {
 			g = len(s.groups)
@@ -154,6 +160,8 @@ type node struct {
 	orders []orders // by seller
 	values []int64  // of a piece of each seller, at which the bound is best; scaled
 	bound  int64    // at these values; scaled
+	waste  []int64  // by seller: what it loses besides, since the lots do not come out as its orders; scaled
+	wasted int64    // all of it
 	floor  int64    // no plan of the node costs less, by this bound or that of the node it was split from
 	listed int      // buyers who were not settled when its plans were last listed in vain
 	width  int      // and how many ways were gone on with; 0: none
@@ -172,12 +180,22 @@ type orders struct {
 // look bounds a node, looks for plans near it, and keeps it if a better one may be in it.
 func (s *search) look(n *node, steps int) {
 	s.best.Nodes++
-	e, ok := s.ascend(n, steps)
-	n.floor = max(n.floor, n.bound)
-	if !ok || n.floor > s.most() || !s.narrow(n) {
+	e := s.ascend(n, steps)
+	if e == nil {
+		return
+	}
+	s.count(n)
+	n.floor = max(n.floor, n.bound+n.wasted)
+	if n.floor > s.most() || !s.narrow(n) {
 		return
 	}
 	n.split = s.choose(n, e)
+	if n.split.kind == 'b' || n.split.kind == 0 {
+		s.try(n, e.picked, most)
+		if n.floor > s.most() || !s.narrow(n) {
+			return
+		}
+	}
 	if n.width = s.widen(n); n.width > 0 && s.finish(n, n.width) || n.split.kind == 0 {
 		return
 	}
@@ -186,7 +204,7 @@ func (s *search) look(n *node, steps int) {
 
 // widest is how many ways to finish a node are listed at the most, before it is split by
 // the buyers.
-const widest = 200_000
+const widest = 64_000
 
 // widen says how many ways to finish a node are listed at first; 0: it is too early.
 func (s *search) widen(n *node) int {
@@ -221,7 +239,7 @@ func (s *search) narrow(n *node) bool {
 		}
 		for rest := n.may[i]; rest != 0; rest &= rest - 1 {
 			j := bits.TrailingZeros64(rest)
-			if lots[j].Cost*s.scale+n.values[j]*lots[j].Pieces-least > room {
+			if lots[j].Cost*s.scale+n.values[j]*lots[j].Pieces-least > room-n.wasted+n.waste[j] {
 				n.may[i] &^= 1 << j
 			}
 		}
@@ -236,8 +254,8 @@ func (s *search) narrow(n *node) bool {
 			if o.corners == nil {
 				continue
 			}
-			lo, hi, none := s.within(n, j, base, room)
-			none = none && s.earn(n, slices.DeleteFunc(slices.Clone(group), func(k int) bool { return k == j })).least-base <= room
+			lo, hi, none := s.within(n, j, base, room-n.wasted+n.waste[j])
+			none = none && s.earn(n, slices.DeleteFunc(slices.Clone(group), func(k int) bool { return k == j })).least-base <= room-n.wasted+n.waste[j]
 			switch {
 			case lo <= hi && (none != o.none || lo > o.lo || hi < o.hi):
 				*o = orders{none, lo, hi, o.far, s.Sellers[j].corners(lo, hi)}
@@ -257,9 +275,9 @@ func (s *search) narrow(n *node) bool {
 func (s *search) within(n *node, j int, base, room int64) (lo, hi int64, none bool) {
 	o := &n.orders[j]
 	lo = math.MaxInt64
-	was := corner{-1, 0}          // its cost is the loss
+	was := corner{-1, 0, 0}       // its cost is the loss
 	for _, c := range o.corners { // between two of them the loss is a straight line
-		loss := (c.cost+o.far)*s.scale - n.values[j]*c.pieces - base
+		loss := (c.cost+o.far)*s.scale - n.values[j]*c.sent - base
 		if loss <= room {
 			lo, hi = min(lo, c.pieces), max(hi, c.pieces)
 		}
@@ -271,7 +289,7 @@ func (s *search) within(n *node, j int, base, room int64) (lo, hi int64, none bo
 				hi = max(hi, min(c.pieces, at+1))
 			}
 		}
-		was = corner{c.pieces, loss}
+		was = corner{c.pieces, loss, 0}
 	}
 	return lo, hi, o.none
 }

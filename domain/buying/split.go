@@ -111,23 +111,23 @@ func (s *Seller) cut(o *orders, wanted float64) (at int64, miss float64, ok bool
 		to = from
 		slope := math.Inf(1)
 		for k := i; k < len(o.corners); k++ {
-			c := corner{o.corners[k].pieces, o.corners[k].cost + o.far}
-			if c.pieces <= from.pieces {
+			c := corner{o.corners[k].pieces, o.corners[k].cost + o.far, o.corners[k].sent}
+			if c.sent <= from.sent {
 				continue
 			}
-			if m := float64(c.cost-from.cost) / float64(c.pieces-from.pieces); m <= slope {
+			if m := float64(c.cost-from.cost) / float64(c.sent-from.sent); m <= slope {
 				slope, to, i = m, c, k
 			}
 		}
-		if float64(to.pieces) >= wanted || to == from {
+		if float64(to.sent) >= wanted || to == from {
 			break
 		}
 		from = to
 	}
-	if to == from || wanted <= float64(from.pieces) {
+	if to == from || wanted <= float64(from.sent) {
 		return 0, 0, false
 	}
-	hull := float64(from.cost) + (wanted-float64(from.pieces))*float64(to.cost-from.cost)/float64(to.pieces-from.pieces)
+	hull := float64(from.cost) + (wanted-float64(from.sent))*float64(to.cost-from.cost)/float64(to.sent-from.sent)
 	_, cost, can := s.orderWithin(int64(math.Ceil(wanted)), o.lo, o.hi)
 	if !can {
 		return 0, 0, false
@@ -140,6 +140,9 @@ func (s *Seller) cut(o *orders, wanted float64) (at int64, miss float64, ok bool
 	}
 	if !ok && from.pieces == 0 && o.none {
 		return 0, miss, true
+	}
+	if q := s.packed(int64(math.Ceil(wanted))); !ok && s.Pack > 1 && q > o.lo && q <= o.hi {
+		return q, miss, true
 	}
 	return at, miss, ok
 }

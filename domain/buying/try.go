@@ -16,38 +16,58 @@ type draft struct {
 	total int64
 }
 
-// try makes the best plan it can of a choice of sellers, first of those in the node,
-// and keeps it if it is the best so far.
-func (s *search) try(n *node, choice []int, hard bool) {
-	d := &draft{search: s, in: n, by: append([]int(nil), choice...), sent: make([]int64, len(s.Sellers)), reach: make([]int64, len(s.Sellers))}
+// try makes the best plans it can of a choice of sellers, of it as it is and as the orders
+// of a node would have it, and keeps the best so far.
+func (s *search) try(n *node, choice []int, effort effort) {
+	d := &draft{search: s, by: append([]int(nil), choice...), sent: make([]int64, len(s.Sellers)), reach: make([]int64, len(s.Sellers))}
 	for i, j := range d.by {
 		d.sent[j] += s.Lots[i][j].Pieces
 		d.reach[j] = max(d.reach[j], s.Lots[i][j].Reach)
 	}
-	if !d.unite() || !d.fit() {
+	if !d.unite() {
+		return
+	}
+	within := d.clone()
+	d.better(n, effort)
+	within.in = n
+	within.total = within.cost()
+	for within.move() || effort >= most && within.exchange(n.values) {
+	}
+	within.in = nil
+	within.better(n, effort)
+}
+
+// effort is how much is done to make a draft better.
+type effort int
+
+const (
+	little effort = iota // buyers are moved
+	much                 // and swapped
+	most                 // and shifted between each two sellers in the best way
+)
+
+// better makes a draft better and, if it is a plan and the best one so far, keeps it.
+func (d *draft) better(n *node, effort effort) {
+	if !d.fit() {
 		return
 	}
 	d.total = d.cost()
-	for d.move() || d.close() {
+	for d.move() || d.close() || effort >= much && d.swap() || effort >= most && d.exchange(n.values) {
 	}
-	d.in = nil
-	d.total = d.cost()
-	for d.move() || d.close() || hard && d.swap() {
-	}
-	if d.total < s.best.Cost {
-		s.best.Cost = d.total
-		s.best.Seller = d.by
-		s.best.Ordered = make([]int64, len(s.Sellers))
-		for j, seller := range s.Sellers {
-			s.best.Ordered[j], _, _ = seller.Order(d.sent[j])
+	if best := &d.search.best; d.total < best.Cost {
+		best.Cost = d.total
+		best.Seller = d.by
+		best.Ordered = make([]int64, len(d.Sellers))
+		for j, seller := range d.Sellers {
+			best.Ordered[j], _, _ = seller.Order(d.sent[j])
 		}
 	}
 }
 
 // at is what a seller's order and route cost; what cannot be ordered costs too much.
 func (d *draft) at(j int, sent, reach int64) int64 {
-	if d.in != nil && !d.in.orders[j].none {
-		sent = max(sent, d.in.orders[j].lo)
+	if d.in != nil {
+		return d.within(j, sent, reach)
 	}
 	if sent == 0 {
 		return 0
@@ -67,6 +87,24 @@ func (d *draft) at(j int, sent, reach int64) int64 {
 		return cost
 	}
 	return cost + reach
+}
+
+// within is at, where the orders are those of a node; what is sent beyond them costs so
+// much that it had better be sent by somebody else.
+func (d *draft) within(j int, sent, reach int64) int64 {
+	o, seller := &d.in.orders[j], &d.Sellers[j]
+	if sent == 0 && o.none {
+		return 0
+	}
+	if o.corners == nil {
+		return sent * 2 * d.dear
+	}
+	last := o.corners[len(o.corners)-1].pieces
+	_, cost, ok := seller.orderWithin(min(sent, last), o.lo, o.hi)
+	if !ok {
+		return tooMuch
+	}
+	return cost + max(reach, o.far) + max(0, sent-last)*2*d.dear
 }
 
 const tooMuch = math.MaxInt64 / 8
