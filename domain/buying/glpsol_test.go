@@ -175,8 +175,14 @@ func BenchmarkGlpsol(b *testing.B) {
 			}
 			took := time.Since(began)
 			cost, bound, proven := glpsol(b, p, 10)
-			b.Logf("round %d: cost %d, %.1f ppm above its bound, %v; glpsol: cost %.0f, %.0f ppm above its bound, proven %v",
-				seed, got.Cost, 1e6*float64(got.Gap())/float64(got.Cost), took.Round(time.Millisecond), cost, 1e6*(cost-bound)/cost, proven)
+			said := "no plan"
+			switch {
+			case proven:
+				said = fmt.Sprintf("%.0f, proven", cost)
+			case cost > 0:
+				said = fmt.Sprintf("%.0f, %.0f ppm above its bound", cost, 1e6*(cost-bound)/cost)
+			}
+			b.Logf("round %d: %d, %.1f ppm above its bound, in %v; glpsol: %s", seed, got.Cost, 1e6*float64(got.Gap())/float64(got.Cost), took.Round(time.Millisecond), said)
 		}
 	}
 }
