@@ -28,6 +28,7 @@ type wireGrant struct {
 	FlagPercent *json.Number      `json:"flag_percent"`
 	Activity    *string           `json:"iati_activity,omitempty"`
 	Reporter    *string           `json:"iati_reporter,omitempty"`
+	Sectors     []wireSector      `json:"iati_sectors"`
 	Archived    bool              `json:"archived"`
 }
 
@@ -35,6 +36,11 @@ type wireBudgetLine struct {
 	Code   string `json:"code"`
 	Title  string `json:"title"`
 	Amount string `json:"amount"`
+}
+
+type wireSector struct {
+	Code    string       `json:"code"`
+	Percent *json.Number `json:"percent"`
 }
 
 type wireGrantSite struct {
@@ -92,7 +98,10 @@ func readGrant(r *reading, w *wireGrant, f *domain.Grant) {
 	}
 	f.Title, f.StartsOn, f.EndsOn, f.Members, f.Archived = w.Title, w.StartsOn, w.EndsOn, w.Members, w.Archived
 	f.Activity, f.Reporter = w.Activity, w.Reporter
-	f.Lines, f.Sites, f.Rates, f.Measures, f.Others = nil, nil, nil, nil, nil
+	f.Lines, f.Sites, f.Rates, f.Measures, f.Others, f.Sectors = nil, nil, nil, nil, nil, nil
+	for _, s := range w.Sectors {
+		f.Sectors = append(f.Sectors, domain.Sector{Code: s.Code, Percent: *r.decimal(s.Percent, "/iati_sectors")})
+	}
 	for _, l := range w.Lines {
 		f.Lines = append(f.Lines, domain.BudgetLine{Code: l.Code, Title: l.Title, Amount: money(l.Amount, "/lines")})
 	}
@@ -126,9 +135,12 @@ func readGrant(r *reading, w *wireGrant, f *domain.Grant) {
 
 func writeGrant(f *domain.Grant) wireGrant {
 	w := wireGrant{ID: f.ID, Funder: f.Funder, Title: f.Title, StartsOn: f.StartsOn, EndsOn: f.EndsOn, Currency: f.Currency,
-		Lines: []wireBudgetLine{}, Sites: []wireGrantSite{}, Rates: []wireRate{}, Measures: []wireMeasure{}, Others: []wireOther{},
+		Lines: []wireBudgetLine{}, Sites: []wireGrantSite{}, Rates: []wireRate{}, Measures: []wireMeasure{}, Others: []wireOther{}, Sectors: []wireSector{},
 		Members: append([]domain.MemberID{}, f.Members...), PortionG: decimal(&f.PortionG), PortionForm: f.PortionForm,
 		FlagPercent: decimal(&f.FlagPercent), Activity: f.Activity, Reporter: f.Reporter, Archived: f.Archived}
+	for _, s := range f.Sectors {
+		w.Sectors = append(w.Sectors, wireSector{s.Code, decimal(&s.Percent)})
+	}
 	for _, l := range f.Lines {
 		w.Lines = append(w.Lines, wireBudgetLine{l.Code, l.Title, f.Currency.Format(l.Amount)})
 	}

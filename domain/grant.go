@@ -3,6 +3,7 @@ package domain
 import (
 	"cmp"
 	"math/big"
+	"regexp"
 	"slices"
 	"strings"
 )
@@ -27,6 +28,7 @@ type Grant struct {
 	FlagPercent Thousandths // from which on a budget line is flagged
 	Activity    *string     // IATI identifier of the activity
 	Reporter    *string     // IATI identifier of the organisation that reports
+	Sectors     []Sector    // of IATI data; none: fishery development
 	Kept
 }
 
@@ -35,6 +37,13 @@ type BudgetLine struct {
 	Code   string
 	Title  string
 	Amount Money
+}
+
+// Sector is what a part of the money is for, by the codes of the OECD's Development
+// Assistance Committee, as IATI data has them.
+type Sector struct {
+	Code    string // five digits
+	Percent Thousandths
 }
 
 // GrantSite is a site that a grant covers, through a day or for good.
@@ -71,6 +80,8 @@ type OtherFunds struct {
 	Kind   string // cash, in_kind
 	Amount Money
 }
+
+var sectorCode = regexp.MustCompile(`^[0-9]{5}$`)
 
 // Check refuses a grant that cannot be.
 func (f *Grant) Check() error {
@@ -109,6 +120,14 @@ func (f *Grant) Check() error {
 	c.require(f.Reporter == nil || fits(*f.Reporter, 200), "/iati_reporter", "must be 1 to 200 characters")
 	c.require((f.Activity == nil) == (f.Reporter == nil), "/iati_reporter", "is needed with iati_activity, and only with it")
 	c.require(f.Activity == nil || f.Reporter == nil || strings.HasPrefix(*f.Activity, *f.Reporter+"-"), "/iati_activity", "must begin with iati_reporter and a -")
+	unique(c, f.Sectors, "/iati_sectors", func(s Sector) string { return s.Code })
+	var whole Thousandths
+	for _, s := range f.Sectors {
+		c.require(sectorCode.MatchString(s.Code), "/iati_sectors", "a code has five digits, such as 31320")
+		c.require(s.Percent > 0, "/iati_sectors", "a part must be more than 0 percent")
+		whole += s.Percent
+	}
+	c.require(len(f.Sectors) == 0 || whole == 100_000, "/iati_sectors", "the parts must be 100 percent in all")
 	return c.refuse("the grant")
 }
 

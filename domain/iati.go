@@ -170,6 +170,18 @@ func WriteIATI(w io.Writer, d ReportDocument) error {
 // fisheryDevelopment is the purpose code of the OECD that includes aquaculture.
 const fisheryDevelopment = "31320"
 
+// sectors returns what the money is for.
+func (w ReportGrant) sectors() []IATICode {
+	if len(w.Sectors) == 0 {
+		return []IATICode{{Vocabulary: "1", Code: fisheryDevelopment, Percentage: "100"}}
+	}
+	var codes []IATICode
+	for _, s := range w.Sectors {
+		codes = append(codes, IATICode{Vocabulary: "1", Code: s.Code, Percentage: s.Percent})
+	}
+	return codes
+}
+
 // NewIATI makes an activity of a report.
 func NewIATI(d ReportDocument) (IATIActivities, error) {
 	g := d.Grant
@@ -188,7 +200,7 @@ func NewIATI(d ReportDocument) (IATIActivities, error) {
 		Title: IATIText{g.Title}, Description: IATIText{fmt.Sprintf("%s: results of %s to %s.", d.Title, d.From, d.To)},
 		Participants: []IATIOrg{{Type: "60", Role: "1", Narrative: g.Funder}, {Ref: g.Reporter, Type: "24", Role: "4", Narrative: d.Coop.Name}},
 		Status:       IATICode{Code: status}, Dates: []IATIDate{{"2", g.From.String()}, end},
-		Countries: []IATICode{{Code: d.Coop.Country, Percentage: "100"}}, Sectors: []IATICode{{Vocabulary: "1", Code: fisheryDevelopment, Percentage: "100"}},
+		Countries: []IATICode{{Code: d.Coop.Country, Percentage: "100"}}, Sectors: g.sectors(),
 		Budgets: iatiBudgets(money)}
 	for _, r := range d.Money.Rows {
 		if strings.Trim(r.InPeriod, "0.") != "" {

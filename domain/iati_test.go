@@ -1,6 +1,7 @@
 package domain_test
 
 import (
+	"bytes"
 	"errors"
 	"strings"
 	"testing"
@@ -151,5 +152,38 @@ func TestPlate(t *testing.T) {
 	books.Species[batch] = "FCP"
 	if s := books.Sums(domain.Span{}, domain.PublishedFactors("fillet")); s.NoFactor != 880_000 || s.ValueOf("edible_kg") != 0 {
 		t.Errorf("of carp, for which there is no factor, %d mg can be eaten", s.ValueOf("edible_kg"))
+	}
+}
+
+// What the money is for is said with the grant, in parts of 100 percent.
+func TestIATISectors(t *testing.T) {
+	t.Parallel()
+	for want, sectors := range map[string][]domain.Sector{
+		`<sector vocabulary="1" code="31320" percentage="100"></sector>`:                                                                     nil,
+		`<sector vocabulary="1" code="31320" percentage="66.667"></sector><sector vocabulary="1" code="11250" percentage="33.333"></sector>`: {{Code: "31320", Percent: 66_667}, {Code: "11250", Percent: 33_333}},
+	} {
+		d := sampleReport(t, func(in *domain.ReportInput) { in.Grant.Sectors = sectors })
+		var out bytes.Buffer
+		if err := domain.WriteIATI(&out, d); err != nil {
+			t.Fatal(err)
+		}
+		if got := strings.Join(strings.Fields(out.String()), " "); !strings.Contains(strings.ReplaceAll(got, "> <", "><"), want) {
+			t.Errorf("want %s in\n%s", want, out.String())
+		}
+	}
+	for what, sectors := range map[string][]domain.Sector{
+		"a code of four digits": {{Code: "3132", Percent: 100_000}},
+		"the same twice":        {{Code: "31320", Percent: 50_000}, {Code: "31320", Percent: 50_000}},
+		"less than all":         {{Code: "31320", Percent: 99_000}},
+		"none of it":            {{Code: "31320", Percent: 100_000}, {Code: "11250"}},
+	} {
+		g := domain.Grant{Title: "Fish", StartsOn: civil("2025-01-01"), EndsOn: civil("2025-12-31"), Currency: "EUR", Sites: []domain.GrantSite{{}}, PortionG: 50_000, PortionForm: "fillet"}
+		if err := g.Check(); err != nil {
+			t.Fatal(err)
+		}
+		g.Sectors = sectors
+		if err := g.Check(); err == nil {
+			t.Errorf("%s is taken", what)
+		}
 	}
 }

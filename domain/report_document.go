@@ -53,6 +53,7 @@ type ReportGrant struct {
 	Currency    Currency        `json:"currency"`
 	Activity    string          `json:"iati_activity,omitempty"`
 	Reporter    string          `json:"iati_reporter,omitempty"`
+	Sectors     []ReportSector  `json:"iati_sectors,omitempty"`
 	PortionG    string          `json:"portion_g"`
 	PortionForm string          `json:"portion_form"`
 	FlagPercent string          `json:"flag_percent"`
@@ -62,6 +63,12 @@ type ReportGrant struct {
 	Measures    []ReportMeasure `json:"indicators"`
 	Sites       []ReportCovered `json:"sites"`
 	Charged     []ReportCharge  `json:"charged"`
+}
+
+// ReportSector is what a part of the money is for.
+type ReportSector struct {
+	Code    string `json:"code"`
+	Percent string `json:"percent"`
 }
 
 // ReportLine is a line of the budget.

@@ -39,6 +39,9 @@ func (in ReportInput) Frame() ReportFrame {
 	if g.Reporter != nil {
 		f.Grant.Reporter = *g.Reporter
 	}
+	for _, s := range g.Sectors {
+		f.Grant.Sectors = append(f.Grant.Sectors, ReportSector{s.Code, s.Percent.Format()})
+	}
 	for _, l := range g.Lines {
 		f.Grant.Lines = append(f.Grant.Lines, ReportLine{l.Code, l.Title, g.Currency.Format(l.Amount)})
 	}

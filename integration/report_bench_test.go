@@ -178,17 +178,25 @@ func (n *many) issue(b *testing.B, id domain.ReportID) {
 
 // bare reads what a report is worked out of with nothing else to do.
 func (n *many) bare(b *testing.B, p domain.Span) {
-	const states = `select d.* from batch b cross join lateral (select * from batch_day d where d.coop_id = b.coop_id and d.batch_id = b.id and d.day <= $2 order by d.day desc limit 1) d where b.coop_id = $1`
+	from, to := p.From.String(), p.To.String()
+	const before = `select d.* from batch_sum s cross join lateral (select * from batch_day d where d.coop_id = s.coop_id and d.batch_id = s.batch_id and d.day < $2 order by d.day desc limit 1) d
+		where s.coop_id = $1 and s.day >= $2`
+	const own = `select d.* from site s cross join lateral (select * from site_day d where d.coop_id = s.coop_id and d.site_id = s.id and d.day <= $2 order by d.day desc limit 1) d where s.coop_id = $1`
 	rows := 0
 	for _, q := range []struct {
 		sql  string
 		args []any
 	}{
-		{states, []any{n.coop, (p.From - 1).String()}},
-		{states, []any{n.coop, p.To.String()}},
-		{`select * from shared_cost where coop_id = $1 and covers_from <= $3 and covers_to >= $2`, []any{n.coop, p.From.String(), p.To.String()}},
-		{`select site_id, kind, body from entry where coop_id = $1 and occurred_on between $2 and $3 and kind in ('tally', 'labour', 'crop', 'use')`, []any{n.coop, p.From.String(), p.To.String()}},
-		{`select site_id, kind, body from entry where coop_id = $1 and occurred_on between $2 and $3 and kind = 'water' and body ? 'litres_added'`, []any{n.coop, p.From.String(), p.To.String()}},
+		{`select * from batch_sum where coop_id = $1 and day <= $3 and (day >= $2 or closed_on is null)`, []any{n.coop, from, to}},
+		{before, []any{n.coop, from}},
+		{before, []any{n.coop, (p.To + 1).String()}},
+		{`select id, species from batch where coop_id = $1`, []any{n.coop}},
+		{own, []any{n.coop, (p.From - 1).String()}},
+		{own, []any{n.coop, to}},
+		{`select site_id, present from site_day where coop_id = $1 and day between $2 and $3 and present_on = day`, []any{n.coop, from, to}},
+		{`select * from shared_cost where coop_id = $1 and occurred_on <= $3 and covers_from <= $3 and covers_to >= $2 and (covers_from <> occurred_on or covers_to <> occurred_on)`, []any{n.coop, from, to}},
+		{`select l.* from site s cross join lateral (select occurred_on from entry e where e.coop_id = s.coop_id and e.site_id = s.id and e.occurred_on <= $2 order by e.occurred_on desc limit 1) l where s.coop_id = $1`, []any{n.coop, to}},
+		{`select site_id, id, facts from revision where coop_id = $1 and noun in ('unit', 'equipment')`, []any{n.coop}},
 	} {
 		found, err := n.conn.Query(b.Context(), q.sql, q.args...)
 		if err != nil {

@@ -59,7 +59,8 @@ func newReporting(s *service) reporting {
 	r.grant = s.create("/v1/grants", members{"funder_id": funder, "title": "Fish for schools", "starts_on": "2026-01-01", "ends_on": "2026-12-31", "currency": "EUR",
 		"sites": []members{{"site_id": r.site}}, "lines": []members{{"code": "transport", "title": "Transport", "amount": "20.00"}, {"code": "feed", "title": "Feed", "amount": "900.00"}},
 		"rates":      []members{{"from": "2026-01-01", "rate": "0.0331", "source": "Bank of Zambia"}},
-		"indicators": measures, "members": []string{r.member}, "iati_activity": "XM-EXAMPLE-1-FISH", "iati_reporter": "XM-EXAMPLE-1"})
+		"indicators": measures, "members": []string{r.member}, "iati_activity": "XM-EXAMPLE-1-FISH", "iati_reporter": "XM-EXAMPLE-1",
+		"iati_sectors": []members{{"code": "31320", "percent": 60}, {"code": "11250", "percent": 40}}}) // fishery development and school feeding, from memory of the list of the OECD
 	s.create("/v1/grant-costs", members{"grant_id": r.grant, "line": "transport", "entry_id": expense["id"]})
 	r.report = r.begins("2026-01-01", "2026-07-31")
 	return r

@@ -6166,6 +6166,9 @@ type Grant struct {
 	// IatiReporter The identifier of the organisation that reports.
 	IatiReporter *string `json:"iati_reporter,omitempty"`
 
+	// IatiSectors What the money is for in IATI data, in parts of 100 percent in all; none: 31320, fishery development.
+	IatiSectors []GrantSector `json:"iati_sectors"`
+
 	// ID A grant.
 	ID GrantID `json:"id"`
 
@@ -6325,6 +6328,9 @@ type GrantPatch struct {
 	// IatiReporter The identifier of the organisation that reports.
 	IatiReporter *string `json:"iati_reporter,omitempty"`
 
+	// IatiSectors What the money is for in IATI data, in parts of 100 percent in all; none: 31320, fishery development.
+	IatiSectors *[]GrantSector `json:"iati_sectors,omitempty"`
+
 	// Indicators What it is measured by.
 	Indicators *[]GrantIndicator `json:"indicators,omitempty"`
 
@@ -6390,6 +6396,9 @@ type GrantRequest struct {
 	// IatiReporter The identifier of the organisation that reports.
 	IatiReporter *string `json:"iati_reporter,omitempty"`
 
+	// IatiSectors What the money is for in IATI data, in parts of 100 percent in all; none: 31320, fishery development.
+	IatiSectors *[]GrantSector `json:"iati_sectors,omitempty"`
+
 	// Indicators What it is measured by.
 	Indicators *[]GrantIndicator `json:"indicators,omitempty"`
 
@@ -6419,6 +6428,15 @@ type GrantRequest struct {
 
 	// Title What it is called.
 	Title string `json:"title"`
+}
+
+// GrantSector What a part of the money is for.
+type GrantSector struct {
+	// Code Of the OECD Development Assistance Committee, such as 31320.
+	Code string `json:"code"`
+
+	// Percent Percent of the money, up to three decimals.
+	Percent float64 `json:"percent"`
 }
 
 // GrantSite A site that a grant covers.
@@ -9262,6 +9280,9 @@ type ReportGrant struct {
 	// IatiReporter In IATI data.
 	IatiReporter *string `json:"iati_reporter,omitempty"`
 
+	// IatiSectors What the money is for in IATI data; left out for 31320 alone.
+	IatiSectors *[]ReportSector `json:"iati_sectors,omitempty"`
+
 	// ID A grant.
 	ID GrantID `json:"id"`
 
@@ -9521,6 +9542,15 @@ type ReportSeal struct {
 
 	// Root SHA-256 in hexadecimal.
 	Root Digest `json:"root"`
+}
+
+// ReportSector What a part of the money is for.
+type ReportSector struct {
+	// Code Of the OECD Development Assistance Committee.
+	Code string `json:"code"`
+
+	// Percent Percent of the money.
+	Percent string `json:"percent"`
 }
 
 // ReportSite The sums of a site, without those that are 0.

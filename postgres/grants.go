@@ -14,11 +14,11 @@ var Grants = Noun[domain.Grant, domain.GrantID]{
 	forAll: true,
 	fixed:  []string{"funder_id", "currency"},
 	plain: []string{"title", "starts_on", "ends_on", "lines", "sites", "rates", "measures", "others", "members", "portion_g", "portion_form",
-		"flag_percent", "activity", "reporter", "archived"},
+		"flag_percent", "activity", "reporter", "sectors", "archived"},
 	id: func(f *domain.Grant) domain.GrantID { return f.ID },
 	pack: func(f *domain.Grant) []any {
 		return []any{f.Funder, f.Currency, f.Title, f.StartsOn, f.EndsOn, filled(f.Lines), filled(f.Sites), filled(f.Rates), filled(f.Measures),
-			filled(f.Others), filled(f.Members), f.PortionG, f.PortionForm, f.FlagPercent, f.Activity, f.Reporter, f.Archived}
+			filled(f.Others), filled(f.Members), f.PortionG, f.PortionForm, f.FlagPercent, f.Activity, f.Reporter, filled(f.Sectors), f.Archived}
 	},
 	check: (*domain.Grant).Check,
 	admit: func(ctx context.Context, tx *Tx, _, is *domain.Grant) error {

@@ -180,17 +180,20 @@ func (tx *Tx) texts(ctx context.Context, after *time.Time, through time.Time, mo
 		select coop_id as coop, site_id as site, id, kind, occurred_on as "on", occurred_at as at, rank, batch_id as batch, to_batch_id as to_batch, product_id as product,
 			unit_id as unit, party_id as party, owed, reverses_id as reverses, value, note, body, recorded_at, recorded_by, token_id as token, device
 		from entry
-		where coop_id = $1 and own_site(site_id) and recorded_at > coalesce($2::timestamptz, '-infinity') and recorded_at <= $3
+		where coop_id = $1 and own_site(site_id) and recorded_at > $2 and recorded_at <= $3
 		order by recorded_at, id limit $4`
 	const changes = `
 		select coop_id as coop, site_id as site, id, recorded_at, recorded_by, token_id as token, device, noun, subject, action, valid_from, before, after
 		from audit
-		where coop_id = $1 and own_site(site_id) and recorded_at > coalesce($2::timestamptz, '-infinity') and recorded_at <= $3
+		where coop_id = $1 and own_site(site_id) and recorded_at > $2 and recorded_at <= $3
 		order by recorded_at, id limit $4`
+	// A moment that is worked out in SQL is not looked up in the index, but held against
+	// every record from the first on.
+	since := deref(after)
 	var journal []domain.SealedEntry
 	var trail []domain.SealedChange
-	later(tx, &journal, entries, tx.coop, after, through, most)
-	later(tx, &trail, changes, tx.coop, after, through, most)
+	later(tx, &journal, entries, tx.coop, since, through, most)
+	later(tx, &trail, changes, tx.coop, since, through, most)
 	if err := tx.flush(ctx); err != nil {
 		return nil, err
 	}

@@ -1,0 +1,1 @@
+alter table funding drop column sectors;
