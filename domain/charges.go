@@ -70,8 +70,15 @@ func ChargeRound(orders []OrderDue, feesBy string, alone map[SiteID]Money) Charg
 	return c
 }
 
-// charge says who pays what of one order. Lines to which nothing is due pay nothing.
+// charge says who pays what of one order. Lines to which nothing is due pay nothing but a
+// surplus that came all the same.
 func (o *OrderDue) charge(feesBy string) []LineCharge {
+	var charges []LineCharge
+	for _, l := range o.Lines {
+		if l.Due == 0 && l.Credit != 0 {
+			charges = append(charges, LineCharge{Order: o.Order, Request: l.Request, Site: l.Site, Credit: l.Credit})
+		}
+	}
 	lines := slices.DeleteFunc(slices.Clone(o.Lines), func(l LineDue) bool { return l.Due == 0 })
 	slices.SortFunc(lines, func(a, b LineDue) int {
 		return cmp.Or(a.Site.Compare(b.Site), a.Request.Compare(b.Request))
@@ -82,7 +89,7 @@ func (o *OrderDue) charge(feesBy string) []LineCharge {
 		due += l.Due
 	}
 	if due == 0 {
-		return nil
+		return charges
 	}
 	price := o.Price.Part(int64(due), int64(ordered))
 	var drops []buying.Drop
@@ -100,7 +107,6 @@ func (o *OrderDue) charge(feesBy string) []LineCharge {
 		}
 		drops, of, rest = append(drops, d), append(of, rest[:n]), rest[n:]
 	}
-	var charges []LineCharge
 	for i, p := range buying.Charge(int64(price), int64(o.Quote.FeeOrder), drops) {
 		charges = append(charges, o.split(p, of[i], feesBy)...)
 	}
@@ -167,6 +173,9 @@ func (c *Charges) level(alone map[SiteID]Money) {
 		shares := Shares(capped[i]-pays[i], costs)
 		if shares == nil {
 			shares = Shares(capped[i]-pays[i], pieces)
+		}
+		if shares == nil { // it costs nothing, and nothing was due
+			shares = Shares(capped[i]-pays[i], slices.Repeat([]int64{1}, len(of[s])))
 		}
 		for j, k := range of[s] {
 			c.Lines[k].Level = Money(shares[j])

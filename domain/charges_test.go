@@ -59,6 +59,25 @@ func TestChargeOfAShortOrder(t *testing.T) {
 	}
 }
 
+// Fish that came where none were due are billed all the same, and somebody pays: who got
+// them. Where nothing was due at all, that is all there is to pay.
+func TestChargeOfASurplusWhereNothingWasDue(t *testing.T) {
+	t.Parallel()
+	o := OrderDue{Quote: &Quote{FeeOrder: 10}, Price: 1000, Lines: []LineDue{
+		{Request: at[Request](1), Site: at[SiteFacts](1), Ordered: 50, Due: 50},
+		{Request: at[Request](2), Site: at[SiteFacts](2), Ordered: 50, Credit: -70},
+	}}
+	alone := map[SiteID]Money{at[SiteFacts](1): 500, at[SiteFacts](2): 600}
+	sites := ChargeRound([]OrderDue{o}, FeesByCount, alone)
+	if got := sites.BySite(nil); len(got) != 2 || got[0].Charged != 500 || got[1].Charged != 80 {
+		t.Errorf("%+v", got) // 510 and 70, of which 10 are above alone
+	}
+	o.Lines[0].Due, o.Lines[0].Credit = 0, 20
+	if got := ChargeRound([]OrderDue{o}, FeesByCount, alone); len(got.Lines) != 2 || got.Lines[0].Total()+got.Lines[1].Total() != 50 {
+		t.Errorf("%+v", got)
+	}
+}
+
 // drawOrder draws an order as it may be charged.
 func drawOrder(t *rapid.T, sites, first int) OrderDue {
 	money := func(name string) Money { return Money(rapid.Int64Range(0, 1e7).Draw(t, name)) }
@@ -107,7 +126,23 @@ func TestChargeProperties(t *testing.T) {
 				}
 			}
 		}
+		var credit, credited Money
+		for o := range orders {
+			for l := range orders[o].Lines {
+				line := &orders[o].Lines[l]
+				if line.Due == 0 { // what came all the same
+					line.Credit = -Money(rapid.Int64Range(0, 100).Draw(t, "surplus"))
+				}
+				credit += line.Credit
+			}
+		}
 		c := ChargeRound(orders, feesBy, alone)
+		for _, l := range c.Lines {
+			credited += l.Credit
+		}
+		if credited != credit {
+			t.Fatalf("%d is credited, and %d of it taken off", credit, credited)
+		}
 		var level Money
 		for _, o := range orders {
 			var price, fee, drop, route, farthest, wantPrice, wantDrop Money

@@ -296,7 +296,13 @@ func (f *Formula) Work(sums func(name string) *big.Rat) Worked {
 		if t.left.kind == AConstant {
 			number, ratio = t.left, t.right
 		}
-		n, _ := number.work(sums)
+		n, reason := number.work(sums)
+		if reason == "" && t.op == '/' && n.Sign() == 0 {
+			reason = nothingBelow(number)
+		}
+		if w.Reason = reason; reason != "" {
+			return w
+		}
 		if t.op == '/' {
 			n = new(big.Rat).Inv(n)
 		}
@@ -311,7 +317,7 @@ func (f *Formula) Work(sums func(name string) *big.Rat) Worked {
 	switch {
 	case w.Reason != "":
 	case w.Denominator.Sign() == 0:
-		w.Reason = "there is nothing to divide by: " + t.right.String() + " is 0"
+		w.Reason = nothingBelow(t.right)
 	default:
 		w.Value = new(big.Rat).Mul(new(big.Rat).Quo(w.Numerator, w.Denominator), scale)
 	}
@@ -342,10 +348,12 @@ func (t *term) work(sums func(name string) *big.Rat) (*big.Rat, string) {
 		return new(big.Rat).Mul(a, b), ""
 	}
 	if b.Sign() == 0 {
-		return nil, "there is nothing to divide by: " + t.right.String() + " is 0"
+		return nil, nothingBelow(t.right)
 	}
 	return new(big.Rat).Quo(a, b), ""
 }
+
+func nothingBelow(t *term) string { return "there is nothing to divide by: " + t.String() + " is 0" }
 
 // String writes the term as it reads.
 func (t *term) String() string {

@@ -130,3 +130,25 @@ func TestAchievement(t *testing.T) {
 		t.Error("of no planned change something was reached")
 	}
 }
+
+// What comes to nothing below the line may be there only when it is worked out: then there
+// is no value, and the reason says so.
+func TestFormulaThatDividesByNothing(t *testing.T) {
+	t.Parallel()
+	for _, formula := range []string{
+		"harvested_kg / (1 - 1)",
+		"feeding_days / school_days / (1 - 1)",
+		"feeding_days / school_days * (1 / (1 - 1))",
+		"(1 / (2 - 1 - 1)) * (feeding_days / school_days)",
+		"feeding_days / (school_days / (1 - 1))",
+		"feeding_days / school_days / (0 * 5)",
+	} {
+		f, err := domain.ParseFormula(formula, domain.SumUnits())
+		if err != nil {
+			continue // refused is as good
+		}
+		if w := f.Work(func(string) *big.Rat { return big.NewRat(3, 1) }); w.Value != nil || w.Reason == "" {
+			t.Errorf("%s is %v, %q", formula, w.Value, w.Reason)
+		}
+	}
+}

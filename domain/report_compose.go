@@ -230,6 +230,7 @@ func (f ReportFrame) gaps(sites []SiteSums, total SiteSums, b Budget) []string {
 	}
 	add(int64(len(silent)), "%d of %d sites recorded nothing in the period: %s.", len(silent), len(sites), named)
 	add(total.Unweighed, "%d closed batches are in no feed conversion, since a weight at stocking or moving is not known.", total.Unweighed)
+	add(total.Unfed, "%d closed batches are in no feed conversion, since no feed was recorded for them.", total.Unfed)
 	add(total.NoVolume, "%d tanks with fish have no water volume in the registry; yields by water leave them out below the line.", total.NoVolume)
 	add(int64(total.NoFactor), "%s kg of the fish eaten are of species without a factor, and in no portions.", total.NoFactor.Format())
 	add(int64(total.Guessed), "The number of %d of the fish harvested is estimated from their weight.", total.Guessed)

@@ -11,6 +11,7 @@ type SiteSums struct {
 
 	Guessed     Fish  // of the fish harvested, those whose number was estimated
 	Unweighed   int64 // closed batches that are in no weight, since a weight is not known
+	Unfed       int64 // of the others, those that are in no gain, since no feed was recorded
 	NoVolume    int64 // tanks with fish whose water volume is not in the registry
 	NoFactor    Grams // of the fish eaten, those of species without a factor
 	EatenWithin map[string]Grams
@@ -161,6 +162,10 @@ func (s *SiteSums) closed(b *BatchState, p Span) {
 		s.Unweighed++
 		return
 	}
+	if b.FedG == 0 { // it is not known, and not nothing
+		s.Unfed++
+		return
+	}
 	s.Values[sumClosedFeed] += int64(b.FedG)
 	s.Values[sumClosedGain] += int64(b.gain(0))
 }
@@ -182,13 +187,18 @@ func (b *BatchState) unitsIn(p Span, units map[UnitID]bool) {
 	}
 }
 
-// shared adds what was spent for the whole site on the days of the period.
+// shared adds what was spent for the whole site on the days of the period. What is dated
+// in it and covers days before is in it with those days as well: until then no report knew
+// of it. So periods that follow one another sum to all that was spent by the end of the last.
 func (s *SiteSums) shared(costs []SharedCost, p Span) {
 	for _, c := range costs {
-		if c.On > p.To {
-			continue
+		from := p.From
+		if c.On >= p.From {
+			from = min(from, c.From)
 		}
-		s.spent(c.Category, c.portion(p.From, p.To))
+		if c.On <= p.To {
+			s.spent(c.Category, c.portion(from, p.To))
+		}
 	}
 }
 
@@ -235,6 +245,7 @@ func Total(sites []SiteSums) SiteSums {
 		t.LastOn = max(t.LastOn, s.LastOn)
 		t.Guessed += s.Guessed
 		t.Unweighed += s.Unweighed
+		t.Unfed += s.Unfed
 		t.NoVolume += s.NoVolume
 		t.NoFactor += s.NoFactor
 		for species, grams := range s.EatenWithin {

@@ -108,9 +108,9 @@ var allSums = [manySums]Sum{
 	sumClosedBatches:  {Name: "closed_batches", Title: "Batches of which the last fish left in the period", Unit: "batch", Kinds: closedKinds, touched: untilEnd},
 	sumClosedIn:       {Name: "closed_in_fish", Title: "Fish that were ever stocked in or moved to the batches closed in the period", Unit: "fish", Kinds: closedKinds, touched: untilEnd},
 	sumClosedOut:      {Name: "closed_out_fish", Title: "Fish that were ever harvested or moved from the batches closed in the period", Unit: "fish", Kinds: closedKinds, touched: untilEnd},
-	sumClosedFeed:     {Name: "closed_feed_kg", Title: "Feed that the batches closed in the period had in all their life", Unit: "kg", Kinds: append([]string{"feeding"}, closedKinds...), digits: 3, touched: untilEnd},
-	sumClosedGain:     {Name: "closed_gain_kg", Title: "Net gain of the batches closed in the period in all their life: harvested and moved out, less stocked and moved in", Unit: "kg", Kinds: closedKinds, digits: 6, touched: untilEnd},
-	sumCost:           {Name: "cost", Title: "All cost of the period: of the batches when it arose, of the whole site by the days it covers, and depreciation", Unit: "money", Kinds: spentKinds, Facts: true, digits: -1, touched: spent},
+	sumClosedFeed:     {Name: "closed_feed_kg", Title: "Feed that the batches closed in the period had in all their life", Unit: "kg", Kinds: slices.Concat(closedKinds, []string{"feeding"}), digits: 3, touched: untilEnd},
+	sumClosedGain:     {Name: "closed_gain_kg", Title: "Net gain of the batches closed in the period in all their life: harvested and moved out, less stocked and moved in, where feed was recorded", Unit: "kg", Kinds: slices.Concat(closedKinds, []string{"feeding"}), digits: 6, touched: untilEnd},
+	sumCost:           {Name: "cost", Title: "All cost of the period: of the batches when it arose, of the whole site by the days it covers, those before its date with its date, and depreciation", Unit: "money", Kinds: spentKinds, Facts: true, digits: -1, touched: spent},
 	sumInputCost:      {Name: "input_cost", Title: "The part of the cost that varies with production: fingerlings, feed, energy, hired labour, medicine and the like", Unit: "money", Kinds: spentKinds, digits: -1, touched: spent},
 	sumUnpaid:         {Name: "unpaid_value", Title: "What the unpaid work would have cost", Unit: "money", Kinds: []string{"labour"}, digits: -1},
 	sumDonated:        {Name: "donated_value", Title: "Value of donated inputs that were used", Unit: "money", Kinds: []string{"receipt", "feeding", "use", "stocktake"}, digits: -1, touched: spent},
@@ -211,17 +211,18 @@ func watered(e *Entry, p Span) bool {
 func untilEnd(e *Entry, p Span) bool { return e.On <= p.To }
 
 // spent is of cost: what is issued from a store is worth what was paid for it before, and
-// for how much of it was still there; an expense counts on the days it covers.
+// for how much of it was still there; an expense counts on the days it covers, those
+// before it was dated with the day it is dated.
 func spent(e *Entry, p Span) bool {
 	switch b := e.Body.(type) {
 	case Receipt, Stocktake, Feeding, Use, Sent, Received:
 		return e.On <= p.To
 	case Expense:
 		if b.Batch == nil && b.CoversFrom != nil {
-			return e.On <= p.To && *b.CoversFrom <= p.To && *b.CoversTo >= p.From
+			return e.On <= p.To && *b.CoversFrom <= p.To && max(e.On, *b.CoversTo) >= p.From
 		}
 		if b.Batch == nil {
-			return e.On <= p.To && e.On.Month().First() <= p.To && e.On.Month().Last() >= p.From
+			return e.On <= p.To && e.On.Month().Last() >= p.From
 		}
 	}
 	return p.Holds(e.On)

@@ -105,7 +105,7 @@ func (tx *Tx) books(ctx context.Context, sites []domain.SiteID, p domain.Span, k
 	var shared []siteSharedRow
 	const costs = `
 		select site_id, entry_id, category, occurred_on, covers_from, covers_to, amount from shared_cost
-		where coop_id = $1 and own_site(site_id) and site_id = any($2) and occurred_on <= $4 and covers_from <= $4 and covers_to >= $3
+		where coop_id = $1 and own_site(site_id) and site_id = any($2) and occurred_on <= $4 and covers_from <= $4 and greatest(covers_to, occurred_on) >= $3
 		and (covers_from <> occurred_on or covers_to <> occurred_on)`
 	later(tx, &shared, costs, tx.coop, sites, p.From, p.To)
 	var present []struct {
