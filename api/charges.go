@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"net/http"
+	"time"
 
 	"github.com/gin-gonic/gin"
 	"github.com/google/uuid"
@@ -112,6 +113,39 @@ func (s *Server) RecordRoundPayment(c *gin.Context, id openapi.RoundPath, p open
 		}
 		body.ID, body.Amount, body.Owed = made.String(), currency.Format(payment.Amount), currency.Format(owed)
 		return jsonReply(http.StatusCreated, body)
+	})
+}
+
+type wireListedPayment struct {
+	ID         domain.ID[postgres.RoundPayment] `json:"id"`
+	Site       domain.SiteID                    `json:"site_id"`
+	SiteName   string                           `json:"site"`
+	Amount     string                           `json:"amount"`
+	PaidOn     domain.Date                      `json:"paid_on"`
+	Note       *string                          `json:"note,omitempty"`
+	RecordedAt time.Time                        `json:"recorded_at"`
+}
+
+// ListRoundPayments lists what was paid for a round.
+func (s *Server) ListRoundPayments(c *gin.Context, id openapi.RoundPath, q openapi.ListRoundPaymentsParams) {
+	s.view(c, func(ctx context.Context, tx *postgres.Tx) (reply, error) {
+		p, after, err := pageAfter[postgres.RoundPayment](c, q.After, q.Limit)
+		if err != nil {
+			return reply{}, err
+		}
+		found, more, err := tx.RoundPayments(ctx, domain.RoundID(id), after, p.limit)
+		if err != nil {
+			return reply{}, err
+		}
+		currency, err := tx.Currency(ctx)
+		if err != nil {
+			return reply{}, err
+		}
+		items := make([]wireListedPayment, len(found))
+		for i, f := range found {
+			items[i] = wireListedPayment{f.ID, f.SiteID, f.Site, currency.Format(f.Amount), f.PaidOn, f.Note, f.CreatedAt.UTC()}
+		}
+		return listReply(c, p, items, more, func(w wireListedPayment) []string { return []string{w.ID.String()} })
 	})
 }
 

@@ -130,6 +130,7 @@ var mayAsk = map[string][]domain.Role{
 	"listClaims":            readers,
 	"answerClaim":           treasurers,
 	"getCharges":            readers,
+	"listRoundPayments":     readers,
 	"recordRoundPayment":    treasurers,
 	"getStatement":          readers,
 	"getSupplierRecord":     readers,

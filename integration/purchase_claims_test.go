@@ -101,6 +101,7 @@ func TestCredit(t *testing.T) {
 	credit("short", members{"number": "CN-31", "amount": "1.00"}).want(http.StatusBadRequest, "invalid_request")
 	credit("short", members{"number": "CN-31", "amount": "1.00", "credited_on": "2025-01-28", "declined": "No."}).want(http.StatusBadRequest, "invalid_request")
 	credit("short", members{"declined": "No.", "amount": "0"}).want(http.StatusBadRequest, "invalid_request")
+	credit("short", members{"number": "CN-31", "amount": "1.00", "credited_on": "2199-01-01"}).want(http.StatusUnprocessableEntity, "in_future").wantAt(map[string]string{"/errors/0/pointer": "/credited_on"})
 	note["amount"] = "90.00"
 	p.keyed("/v1/claims/"+of["short"][:36]+"/credit", p.keepers[0], note).want(http.StatusForbidden, "forbidden")
 	credit("short", note).want(http.StatusCreated).wantAt(map[string]string{"/credit/amount": "90.00", "/credit/number": "CN-31", "/credit/credited_on": "2025-01-28", "/amount": "100.00"})
@@ -191,6 +192,7 @@ func TestRoundPayments(t *testing.T) {
 		"invalid_request":   {members{"amount": "0.00"}, 400},
 		"too_precise":       {members{"amount": "1.001"}, 400},
 		"unknown_reference": {members{"site_id": newText()}, 422},
+		"in_future":         {members{"paid_on": "2199-01-01"}, 422},
 	} {
 		bad := members{"site_id": p.sites[0], "amount": "1.00", "paid_on": "2025-01-22"}
 		for name, value := range c.change {
@@ -198,6 +200,19 @@ func TestRoundPayments(t *testing.T) {
 		}
 		p.keyed(address, p.coordinator, bad).want(c.status, code)
 	}
+	stranger := p.create("/v1/sites", `{"name":"Choma","kind":"school"}`) // has asked for nothing
+	p.keyed(address, p.coordinator, members{"site_id": stranger, "amount": "1.00", "paid_on": "2025-01-22"}).want(http.StatusUnprocessableEntity, "unknown_reference").wantAt(map[string]string{
+		"/errors/0/pointer": "/site_id", "/errors/0/detail": "has no part in the round"})
+	p.keyed(address, p.coordinator, members{"site_id": p.sites[1], "amount": "5.00", "paid_on": "2025-01-21"}).want(http.StatusCreated)
+	list := p.do("GET", address, p.coordinator, nil).want(http.StatusOK).wantAt(map[string]string{"/items/0/site": "Chikuni", "/items/0/site_id": p.sites[0], "/items/0/amount": "1000.00", "/items/0/paid_on": "2025-01-22",
+		"/items/0/note": "By the bursar.", "/items/1/amount": "-10.00", "/items/2/site": "Monze", "/items/2/note": "", "/items/3": ""})
+	if list.at("/items/0/id") != first.at("/id") {
+		t.Errorf("%s and %s", list.body, first.body)
+	}
+	page := p.do("GET", address+"?limit=2", p.coordinator, nil).want(http.StatusOK).wantAt(map[string]string{"/items/2": ""})
+	p.do("GET", address+"?limit=2&after="+page.at("/next"), p.coordinator, nil).want(http.StatusOK).wantAt(map[string]string{"/items/0/amount": "5.00", "/items/1": "", "/next": ""})
+	p.do("GET", address, p.keepers[1], nil).want(http.StatusOK).wantAt(map[string]string{"/items/0/amount": "5.00", "/items/1": ""})
+	p.do("GET", "/v1/rounds/"+newText()+"/payments", p.coordinator, nil).want(http.StatusNotFound)
 	p.keyed(address, p.keepers[0], paid).want(http.StatusForbidden)
 	p.keyed("/v1/rounds/"+newText()+"/payments", p.coordinator, paid).want(http.StatusNotFound)
 	statement := "/v1/rounds/" + p.round + "/statements/" + p.sites[0]

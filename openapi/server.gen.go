@@ -337,6 +337,9 @@ type ServerInterface interface {
 	// CreateOrders Order what was planned
 	// (POST /v1/rounds/{id}/orders)
 	CreateOrders(c *gin.Context, id RoundPath, params CreateOrdersParams)
+	// ListRoundPayments List what was paid for a round
+	// (GET /v1/rounds/{id}/payments)
+	ListRoundPayments(c *gin.Context, id RoundPath, params ListRoundPaymentsParams)
 	// RecordRoundPayment Record what a site paid
 	// (POST /v1/rounds/{id}/payments)
 	RecordRoundPayment(c *gin.Context, id RoundPath, params RecordRoundPaymentParams)
@@ -5646,6 +5649,50 @@ func (siw *ServerInterfaceWrapper) CreateOrders(c *gin.Context) {
 	siw.Handler.CreateOrders(c, id, params)
 }
 
+// ListRoundPayments operation middleware
+func (siw *ServerInterfaceWrapper) ListRoundPayments(c *gin.Context) {
+
+	var err error
+	_ = err
+
+	// ------------- Path parameter "id" -------------
+	var id RoundPath
+
+	err = runtime.BindStyledParameterWithOptions("simple", "id", c.Param("id"), &id, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: true})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter id: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListRoundPaymentsParams
+
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", c.Request.URL.Query(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter after: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", c.Request.URL.Query(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter limit: %w", err), http.StatusBadRequest)
+		return
+	}
+
+	for _, middleware := range siw.HandlerMiddlewares {
+		middleware(c)
+		if c.IsAborted() {
+			return
+		}
+	}
+
+	siw.Handler.ListRoundPayments(c, id, params)
+}
+
 // RecordRoundPayment operation middleware
 func (siw *ServerInterfaceWrapper) RecordRoundPayment(c *gin.Context) {
 
@@ -7362,6 +7409,7 @@ func RegisterHandlersWithOptions(router gin.IRouter, si ServerInterface, options
 	router.GET(options.BaseURL+"/v1/rounds/:id/claims", wrapper.ListClaims)
 	router.POST(options.BaseURL+"/v1/claims/:id/credit", wrapper.AnswerClaim)
 	router.GET(options.BaseURL+"/v1/rounds/:id/charges", wrapper.GetCharges)
+	router.GET(options.BaseURL+"/v1/rounds/:id/payments", wrapper.ListRoundPayments)
 	router.POST(options.BaseURL+"/v1/rounds/:id/payments", wrapper.RecordRoundPayment)
 	router.GET(options.BaseURL+"/v1/rounds/:id/statements/:site_id", wrapper.GetStatement)
 	router.GET(options.BaseURL+"/v1/parties/:id/record", wrapper.GetSupplierRecord)

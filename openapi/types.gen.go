@@ -6823,6 +6823,36 @@ type Lineage struct {
 	Totals FamilyTotals `json:"totals"`
 }
 
+// ListedPayment A payment for a round.
+type ListedPayment struct {
+	// Amount Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Amount Money `json:"amount"`
+
+	// ID Of the payment.
+	ID openapi_types.UUID `json:"id"`
+
+	// Note Anything worth remembering.
+	Note *string `json:"note,omitempty"`
+
+	// PaidOn A day at the site, year-month-day.
+	//
+	// Example: 2026-05-31
+	PaidOn CivilDate `json:"paid_on"`
+
+	// RecordedAt A moment in UTC, RFC 3339.
+	//
+	// Example: 2026-06-02T08:00:00Z
+	RecordedAt Timestamp `json:"recorded_at"`
+
+	// Site What people call it.
+	Site Name `json:"site"`
+
+	// SiteID A school or farm.
+	SiteID SiteID `json:"site_id"`
+}
+
 // Loop Units that share water, with their pump.
 type Loop struct {
 	// Archived True once it is out of use. Nothing is ever deleted.
@@ -9922,6 +9952,15 @@ type RoundPayment struct {
 	SiteID SiteID `json:"site_id"`
 }
 
+// RoundPaymentPage A page of payments.
+type RoundPaymentPage struct {
+	// Items In the order they were recorded.
+	Items []ListedPayment `json:"items"`
+
+	// Next Where the next page begins: give it as `after`. Left out on the last page.
+	Next *Cursor `json:"next,omitempty"`
+}
+
 // RoundPaymentRequest What a site paid.
 type RoundPaymentRequest struct {
 	// Amount Money in the currency of the co-operative.
@@ -12048,6 +12087,15 @@ type CreateOrdersParams struct {
 
 	// XDevice What you call the device the request comes from; it is kept with what is written.
 	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// ListRoundPaymentsParams defines parameters for ListRoundPayments.
+type ListRoundPaymentsParams struct {
+	// After Where the last page ended, the `next` of its answer. Keep the other parameters as they were.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit At most so many items on a page.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 }
 
 // RecordRoundPaymentParams defines parameters for RecordRoundPayment.

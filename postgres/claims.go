@@ -88,6 +88,11 @@ func (tx *Tx) AnswerClaim(ctx context.Context, id domain.ClaimID, credit [16]byt
 	if err := tx.creditable(ctx, &c, &a); err != nil {
 		return c, err
 	}
+	if a.CreditedOn != nil {
+		if err := tx.happened(ctx, *a.CreditedOn, "/credited_on"); err != nil {
+			return c, err
+		}
+	}
 	const sql = `
 		insert into credit (coop_id, id, claim_id, site_id, number, amount, credited_on, declined)
 		values ($1, $2, $3, case when own_site($4) then $4::uuid end, $5, $6, $7, $8)`

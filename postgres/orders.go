@@ -269,14 +269,10 @@ func (tx *Tx) PayDeposit(ctx context.Context, d domain.Deposit) error {
 	if _, err := tx.Order(ctx, d.Order); err != nil {
 		return err
 	}
-	today, err := tx.Today(ctx)
-	switch {
-	case err != nil:
+	if err := tx.happened(ctx, d.PaidOn, "/paid_on"); err != nil {
 		return err
-	case d.PaidOn > today:
-		return &domain.Error{Kind: domain.Refused, Code: "in_future", Detail: "the deposit cannot have been paid after today (" + today.String() + ")",
-			Fields: []domain.FieldError{{Pointer: "/paid_on", Detail: "must not be after today"}}}
-	case d.Amount <= 0:
+	}
+	if d.Amount <= 0 {
 		return invalid("/amount", "must be more than 0")
 	}
 	tx.queue(`insert into order_deposit (coop_id, id, order_id, amount, paid_on) select $1, $2, $3, $4, $5 where own_site(null)`, tx.coop, d.ID, d.Order, d.Amount, d.PaidOn)

@@ -2,6 +2,7 @@ package postgres
 
 import (
 	"context"
+	"time"
 
 	"shoalbook/domain"
 )
@@ -78,6 +79,51 @@ func (tx *Tx) Statement(ctx context.Context, round domain.RoundID, site domain.S
 	return s, tx.flush(ctx)
 }
 
+// PaidRow is a payment for a round, as it is listed.
+type PaidRow struct {
+	ID        domain.ID[RoundPayment]
+	SiteID    domain.SiteID
+	Site      string
+	CreatedAt time.Time
+	RoundPayment
+}
+
+// RoundPayments returns what was paid for a round, in the order of its ids, a page of it.
+func (tx *Tx) RoundPayments(ctx context.Context, round domain.RoundID, after *domain.ID[RoundPayment], limit int) (found []PaidRow, more bool, err error) {
+	if _, err := Rounds.Get(ctx, tx, round); err != nil {
+		return nil, false, err
+	}
+	const sql = `
+		select p.id, p.site_id, s.name as site, p.created_at, p.paid_on, p.amount, p.note
+		from round_payment p join site s on s.coop_id = p.coop_id and own_site(s.id) and s.id = p.site_id
+		where p.coop_id = $1 and own_site(p.site_id) and p.round_id = $2 and ($3::uuid is null or p.id > $3) order by p.id limit $4`
+	found, err = all[PaidRow](ctx, tx, sql, tx.coop, round, after, limit+1)
+	return found[:min(len(found), limit)], len(found) > limit, err
+}
+
+// paidBy refuses a payment of a site that has asked for nothing, or of a day to come.
+func (tx *Tx) paidBy(ctx context.Context, round domain.RoundID, site domain.SiteID, on domain.Date) error {
+	asked, err := all[struct{ ID domain.RequestID }](ctx, tx, `select id from request where coop_id = $1 and own_site(site_id) and round_id = $2 and site_id = $3 limit 1`, tx.coop, round, site)
+	if err != nil {
+		return err
+	}
+	if len(asked) == 0 {
+		return &domain.Error{Kind: domain.Refused, Code: "unknown_reference", Detail: "this site has asked for nothing in the round: look whether another site or another round is meant",
+			Fields: []domain.FieldError{{Pointer: "/site_id", Detail: "has no part in the round"}}}
+	}
+	return tx.happened(ctx, on, "/paid_on")
+}
+
+// happened refuses a day after today.
+func (tx *Tx) happened(ctx context.Context, on domain.Date, pointer string) error {
+	today, err := tx.Today(ctx)
+	if err == nil && on > today {
+		err = &domain.Error{Kind: domain.Refused, Code: "in_future", Detail: "the date is after today (" + today.String() + "): look at the date",
+			Fields: []domain.FieldError{{Pointer: pointer, Detail: "must not be after today"}}}
+	}
+	return err
+}
+
 // PayRound keeps what a site has paid for a round, and returns what it owes then. A round
 // of which nothing was ordered is not paid for.
 func (tx *Tx) PayRound(ctx context.Context, round domain.RoundID, site domain.SiteID, id [16]byte, p RoundPayment) (domain.Money, error) {
@@ -89,6 +135,9 @@ func (tx *Tx) PayRound(ctx context.Context, round domain.RoundID, site domain.Si
 		return 0, err
 	}
 	if err := r.Require("a site pays", domain.RoundOrdered, domain.RoundDelivering, domain.RoundSettled); err != nil {
+		return 0, err
+	}
+	if err := tx.paidBy(ctx, round, site, p.PaidOn); err != nil {
 		return 0, err
 	}
 	const sql = `
