@@ -49,6 +49,10 @@ func leftOut(left map[string]int64) []LeftOut {
 	return out
 }
 
+// widest is half the width of an interval on the scale of logarithms, above which it says
+// nothing: a million times as much, or as little.
+var widest = math.Log(1e6)
+
 // interval returns the 95 % interval of a ratio, by how its own batches vary: of a
 // proportion Wilson's, of as many fish as would vary so if they were single; of others
 // by the delta method on their scale; with Student's critical value.
@@ -60,6 +64,8 @@ func (q *CompareQuestion) interval(r stats.Ratio) (in *[2]float64, reason string
 		return nil, "of one batch nobody can tell how much batches vary"
 	case math.IsNaN(r.SE):
 		return nil, "one batch is all that there is to divide by"
+	case q.Measure.Scale == Proportion && r.Value > 1 && len(q.Standardise) > 0:
+		return nil, "held against batches like its own it comes to more than all"
 	case q.Measure.Scale == Proportion && r.Value > 1:
 		return nil, "more fish came out than went in: short counts at stocking, or breeding"
 	case q.Measure.Scale == Proportion:
@@ -72,6 +78,9 @@ func (q *CompareQuestion) interval(r stats.Ratio) (in *[2]float64, reason string
 		return nil, "it is not above 0"
 	case q.Measure.Scale == Positive:
 		half := t * r.SE / r.Value
+		if half > widest {
+			return nil, "its batches differ so much that nothing can be said of it"
+		}
 		lo, hi = math.Exp(y-half), math.Exp(y+half)
 	default:
 		lo, hi = y-t*r.SE, y+t*r.SE

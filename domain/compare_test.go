@@ -55,6 +55,47 @@ func TestComparisonIsOfSums(t *testing.T) {
 	}
 }
 
+// What nobody can say anything of has no interval, and a reason; no end of one is infinite.
+// Of three batches one lost almost what another gained.
+func TestNoIntervalWithoutEnd(t *testing.T) {
+	t.Parallel()
+	for _, lost := range []domain.Grams{900_000, 990_000, 999_000, 999_900, 999_999} {
+		c := question("fcr_economic", "site").Compare(each([]domain.ComparedBatch{
+			raised(1, 1, 1000, 900, 1_000_000, 1_000_000), raised(1, 2, 1000, 900, 1_000_000, 1_000_000), raised(1, 3, 1000, 900, -lost, 1_000_000)}))
+		for _, g := range []domain.GroupSum{c.All, c.Groups[0].GroupSum} {
+			if g.Value == nil || (g.Interval == nil) != (g.NoIntl != "") || g.Interval != nil && !(g.Interval[0] > 0 && g.Interval[1] < 1e9) {
+				t.Errorf("a loss of %d: %v, %v, %q", lost, g.Value, g.Interval, g.NoIntl)
+			}
+		}
+	}
+}
+
+// A group that does better than all batches like it can come to more than all of its fish:
+// that is not for a short count.
+func TestStandardisedAboveAll(t *testing.T) {
+	t.Parallel()
+	batches := []domain.ComparedBatch{}
+	for i := range 6 { // of site 1 all live where few do, and of site 2 few
+		batches = append(batches, raised(1+i%2, i+1, 1000, domain.Fish(990-i-700*(i%2)), 400_000, 600_000))
+	}
+	for i := range 4 { // of another kind of fish nearly all live everywhere
+		in := domain.Fish(100 + 20_000*(i%2))
+		other := raised(1+i%2, 10+i, in, in-domain.Fish(1+i), 400_000, 600_000)
+		other.Species = "TLN"
+		batches = append(batches, other)
+	}
+	q := question("survival", "site")
+	q.Standardise = []string{"species"}
+	for _, g := range q.Compare(each(batches)).Groups {
+		if *g.Value > 1 && (g.Interval != nil || strings.Contains(g.NoIntl, "short counts")) {
+			t.Errorf("%v: %q", *g.Value, g.NoIntl)
+		} else if *g.Value > 1 {
+			return
+		}
+	}
+	t.Error("no group is above all")
+}
+
 func TestEveryMeasureSaysWhatItLeavesOut(t *testing.T) {
 	t.Parallel()
 	batches := []domain.ComparedBatch{raised(1, 1, 1000, 900, 400_000, 600_000), raised(1, 2, 1000, 800, 380_000, 0), raised(2, 3, 1000, 850, 390_000, 570_000)}
