@@ -140,6 +140,33 @@ func TestReportFigures(t *testing.T) {
 	}
 }
 
+// What was charged to a grant and is put right by another entry is charged as it is right;
+// what is taken back altogether is not charged.
+func TestChargeGoesWithWhatReplacesIt(t *testing.T) {
+	t.Parallel()
+	r := newReporting(newService(t))
+	charged := func() domain.ReportSpent {
+		t.Helper()
+		if d := r.document(r.report); len(d.Money.Spent) == 1 {
+			return d.Money.Spent[0]
+		}
+		return domain.ReportSpent{}
+	}
+	id := charged().ID
+	for _, amount := range []string{"70.00", "80.00"} { // put right twice
+		right := r.entry("expense", "2026-05-03", members{"category": "transport", "amount": amount})
+		r.do("POST", "/v1/entries/"+id+"/reversal", r.keeper, members{"id": newText(), "reason": "The bill says so.", "replacement": right}).want(http.StatusCreated)
+		if got := charged(); got.Amount != amount || got.ID != right["id"] || got.On.String() != "2026-05-03" {
+			t.Errorf("%s is charged by %s on %s, want %s by %s", got.Amount, got.ID, got.On, amount, right["id"])
+		}
+		id = right["id"].(string)
+	}
+	r.do("POST", "/v1/entries/"+id+"/reversal", r.keeper, members{"id": newText(), "reason": "It was never paid."}).want(http.StatusCreated)
+	if got := charged(); got.ID != "" {
+		t.Errorf("%+v is charged still", got)
+	}
+}
+
 // A report is issued once, whoever is first, reads the same in every form, and is worked
 // out to the same bytes after corrections; a restatement names the entries.
 func TestReportIsIssuedOnce(t *testing.T) {

@@ -115,7 +115,9 @@ func (tx *Tx) compose(ctx context.Context, f domain.ReportFrame, books map[domai
 	return domain.Compose(f, sums, spent)
 }
 
-// spent reads what was spent by what is charged, as it stood by what was known.
+// spent reads what was spent by what is charged, as it stood by what was known. In place of
+// an entry that was reversed stands the one that replaced it, if there is one and it is not
+// charged by itself.
 func (tx *Tx) spent(ctx context.Context, charged []domain.ReportCharge, known time.Time) ([]domain.Spent, error) {
 	if len(charged) == 0 {
 		return nil, nil
@@ -132,10 +134,17 @@ func (tx *Tx) spent(ctx context.Context, charged []domain.ReportCharge, known ti
 			equipment = append(equipment, *c.Equipment)
 		}
 	}
-	var rows []entryRow
+	var rows []chargedRow
 	const standing = `
-		select id, site_id, kind, occurred_on, occurred_at, note, body, recorded_at, recorded_by from entry e
-		where coop_id = $1 and own_site(e.site_id) and id = any($2) and recorded_at <= $3
+		with recursive chain (charged, id) as (
+			select id, id from entry e where coop_id = $1 and own_site(e.site_id) and id = any($2)
+			union
+			select c.charged, (r.body ->> 'replacement_id')::uuid from chain c
+			join entry r on r.coop_id = $1 and own_site(r.site_id) and r.reverses_id = c.id and r.recorded_at <= $3
+			where (r.body ->> 'replacement_id')::uuid <> all($2))
+		select c.charged, e.id, e.site_id, e.kind, e.occurred_on, e.occurred_at, e.note, e.body, e.recorded_at, e.recorded_by
+		from chain c join entry e on e.coop_id = $1 and own_site(e.site_id) and e.id = c.id
+		where e.recorded_at <= $3
 		and not exists (select from entry r where r.coop_id = e.coop_id and own_site(r.site_id) and r.reverses_id = e.id and r.recorded_at <= $3)`
 	later(tx, &rows, standing, tx.coop, entries, known)
 	var bought []struct {
@@ -159,7 +168,7 @@ func (tx *Tx) spent(ctx context.Context, charged []domain.ReportCharge, known ti
 		}
 		s := domain.Spent{Line: c.Line, Part: part}
 		if c.Entry != nil {
-			i := slices.IndexFunc(rows, func(r entryRow) bool { return r.ID == *c.Entry })
+			i := slices.IndexFunc(rows, func(r chargedRow) bool { return r.Charged == *c.Entry })
 			if i < 0 {
 				continue // reversed
 			}
@@ -185,6 +194,12 @@ func (tx *Tx) spent(ctx context.Context, charged []domain.ReportCharge, known ti
 		spent = append(spent, s)
 	}
 	return spent, nil
+}
+
+// chargedRow is an entry that is charged, or what replaced it.
+type chargedRow struct {
+	Charged domain.EntryID
+	entryRow
 }
 
 // IssueReport freezes a draft by what is settled, see [Store.Settle]. Render makes the
