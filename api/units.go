@@ -23,6 +23,7 @@ type wireUnit struct {
 type wireUnitFacts struct {
 	WaterVolumeL     *json.Number   `json:"water_volume_l,omitempty"`
 	BedAreaM2        *json.Number   `json:"bed_area_m2,omitempty"`
+	PondAreaM2       *json.Number   `json:"pond_area_m2,omitempty"`
 	DensityLimitKgM3 *json.Number   `json:"density_limit_kg_m3,omitempty"`
 	Loop             *domain.LoopID `json:"loop_id,omitempty"`
 }
@@ -34,11 +35,11 @@ var units = noun[domain.Unit, wireUnit]{
 	read: func(r *reading, w *wireUnit, f *domain.Unit) {
 		f.Name, f.Kind, f.Loop, f.Archived = w.Name, w.Kind, w.Loop, w.Archived
 		f.WaterVolumeL = r.decimal(w.WaterVolumeL, "/water_volume_l")
-		f.BedAreaM2 = r.decimal(w.BedAreaM2, "/bed_area_m2")
+		f.BedAreaM2, f.PondAreaM2 = r.decimal(w.BedAreaM2, "/bed_area_m2"), r.decimal(w.PondAreaM2, "/pond_area_m2")
 		f.DensityLimitKgM3 = r.decimal(w.DensityLimitKgM3, "/density_limit_kg_m3")
 	},
 	write: func(f *domain.Unit, _ domain.Currency) wireUnit {
-		facts := wireUnitFacts{decimal(f.WaterVolumeL), decimal(f.BedAreaM2), decimal(f.DensityLimitKgM3), f.Loop}
+		facts := wireUnitFacts{decimal(f.WaterVolumeL), decimal(f.BedAreaM2), decimal(f.PondAreaM2), decimal(f.DensityLimitKgM3), f.Loop}
 		return wireUnit{ID: f.ID, Site: f.Site, Name: f.Name, Kind: f.Kind, wireUnitFacts: facts, Archived: f.Archived}
 	},
 	dated: func(w *wireUnit) any { return w.wireUnitFacts },

@@ -48,6 +48,7 @@ type Unit struct {
 	Kind             string // tank, pond, cage, bed
 	WaterVolumeL     *Thousandths
 	BedAreaM2        *Thousandths
+	PondAreaM2       *Thousandths // of the water of a pond
 	DensityLimitKgM3 *Thousandths // the most fish it shall hold
 	Loop             *LoopID
 	Kept
@@ -181,6 +182,7 @@ func (f *Unit) Check() error {
 	c.oneOf(f.Kind, "/kind", "tank", "pond", "cage", "bed")
 	c.positive(f.WaterVolumeL, "/water_volume_l")
 	c.positive(f.BedAreaM2, "/bed_area_m2")
+	c.positive(f.PondAreaM2, "/pond_area_m2")
 	c.positive(f.DensityLimitKgM3, "/density_limit_kg_m3")
 	return c.refuse("the unit")
 }

@@ -1,5 +1,7 @@
 package domain
 
+import "slices"
+
 // ReportDocument is a report as it is kept and read: the one value of which its hash is
 // taken and from which everything else is drawn. It is the only type here that says how it
 // is written, since that must never change; decimals are texts, by [Canonical]. What was
@@ -11,6 +13,29 @@ type ReportDocument struct {
 	Sites   []ReportSite   `json:"sites"`
 	Money   ReportMoney    `json:"money"`
 	Gaps    []string       `json:"gaps"` // what is missing, in words
+}
+
+// SumsOf returns the document with the sums that another one has, as one of an earlier
+// version of this program may have fewer.
+func (d ReportDocument) SumsOf(other ReportDocument) ReportDocument {
+	has := map[string]bool{}
+	for _, s := range other.Sums {
+		has[s.Name] = true
+	}
+	sites := make([]ReportSite, len(d.Sites))
+	for i, s := range d.Sites {
+		sums := []ReportSiteSum{}
+		for _, sum := range s.Sums {
+			if has[sum.Name] {
+				sums = append(sums, sum)
+			}
+		}
+		s.Sums = sums
+		sites[i] = s
+	}
+	d.Sites = sites
+	d.Sums = slices.DeleteFunc(slices.Clone(d.Sums), func(s ReportSum) bool { return !has[s.Name] })
+	return d
 }
 
 // ReportFrame is what of a report does not follow from the journal.

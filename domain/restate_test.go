@@ -72,3 +72,27 @@ func TestWhatMovedASum(t *testing.T) {
 		t.Errorf("of too many to try %v could have moved meals", got)
 	}
 }
+
+// A report of an earlier version of this program, which knew fewer sums, is worked out
+// again to what it was.
+func TestSumsOfAnEarlierReport(t *testing.T) {
+	t.Parallel()
+	whole := ReportDocument{Sums: []ReportSum{{Name: "sales"}, {Name: "meals"}, {Name: "pond_m2"}},
+		Sites: []ReportSite{{ID: SiteID{1}, Sums: []ReportSiteSum{{"meals", "3"}, {"pond_m2", "20"}}}, {ID: SiteID{2}, Sums: []ReportSiteSum{{"pond_m2", "5"}}}}}
+	earlier := ReportDocument{Sums: []ReportSum{{Name: "sales"}, {Name: "meals"}},
+		Sites: []ReportSite{{ID: SiteID{1}, Sums: []ReportSiteSum{{"meals", "3"}}}, {ID: SiteID{2}, Sums: []ReportSiteSum{}}}}
+	text := func(d ReportDocument) string {
+		t.Helper()
+		out, err := CanonicalOf(d)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(out)
+	}
+	if got, want := text(whole.SumsOf(earlier)), text(earlier); got != want {
+		t.Errorf("%s, want %s", got, want)
+	}
+	if text(whole.SumsOf(whole)) != text(whole) {
+		t.Error("a document has not the sums of itself")
+	}
+}

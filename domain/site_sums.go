@@ -27,6 +27,7 @@ type SiteBooks struct {
 	Species       map[BatchID]string
 	Shared        []SharedCost // of the whole site, but not [SharedCost.OfOneDay]; depreciation too
 	Water, Beds   map[UnitID]Thousandths
+	Ponds         map[UnitID]Thousandths // the area of those of which it is known
 	Present       Present // the largest of the days of the period
 	SupportUntil  *Date   // the last day of its support; nil: it goes on
 	Recorded      bool
@@ -86,6 +87,9 @@ func (b SiteBooks) Sums(p Span, factors Factors) SiteSums {
 			before = &BatchState{}
 		}
 		s.flow(before, after)
+		if _, ok := b.Ponds[after.Unit]; ok {
+			s.Values[sumPondHarvest] += int64(after.HarvestedG - before.HarvestedG)
+		}
 		if grams := after.EatenG - before.EatenG; grams != 0 {
 			s.EatenWithin[b.Species[id]] += grams
 		}
@@ -105,6 +109,7 @@ func (b SiteBooks) Sums(p Span, factors Factors) SiteSums {
 		} else {
 			s.NoVolume++
 		}
+		s.Values[sumPondArea] += int64(b.Ponds[unit])
 	}
 	if s.Known[sumEnergy] {
 		s.Values[sumMeteredKg] = s.Values[sumHarvested]

@@ -80,6 +80,8 @@ const (
 	sumGoingOn
 	sumMeteredKg
 	sumWateredKg
+	sumPondHarvest
+	sumPondArea
 	manySums
 )
 
@@ -139,6 +141,8 @@ var allSums = [manySums]Sum{
 	sumSupportEnded:   {Name: "support_ended_sites", Title: "Sites whose support had ended before the period began", Unit: "site"},
 	sumMeteredKg:      {Name: "metered_harvest_kg", Title: "Live weight harvested at the sites whose electricity is known", Unit: "kg", Kinds: []string{"harvest", "use"}, digits: 3},
 	sumWateredKg:      {Name: "watered_harvest_kg", Title: "Live weight harvested at the sites that wrote down what water they added", Unit: "kg", Kinds: []string{"harvest", "water"}, digits: 3},
+	sumPondHarvest:    {Name: "pond_harvest_kg", Title: "Live weight harvested of the fish that were last in ponds of known area", Unit: "kg", Kinds: closedKinds, Facts: true, digits: 3, touched: untilEnd},
+	sumPondArea:       {Name: "pond_m2", Title: "Area of the ponds that had fish in the period, as far as it is known", Unit: "m²", Kinds: closedKinds, Facts: true, digits: 3, touched: untilEnd},
 	sumGoingOn:        {Name: "going_on_sites", Title: "Of these sites, those that had fish on at least one day of the period", Unit: "site", Kinds: closedKinds, touched: untilEnd},
 }
 

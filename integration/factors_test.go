@@ -56,3 +56,23 @@ func TestOwnFactors(t *testing.T) {
 	}
 	r.do("POST", "/v1/factors", r.coordinator, strings.Replace(set, "CLZ", "ZZZ", 1), "Idempotency-Key", newText()).want(http.StatusUnprocessableEntity, "unknown_reference")
 }
+
+// TestPondYield: the yield of ponds is by their area, where it is known on the last day.
+func TestPondYield(t *testing.T) {
+	t.Parallel()
+	r := newReporting(newService(t))
+	if f := figureOf(t, r.document(r.report), "yield_pond_m2"); f.Value != nil || !strings.Contains(f.Reason, "pond_m2 is 0") {
+		t.Errorf("without any area the yield is %v, for the reason %q", f.Value, f.Reason)
+	}
+	r.do("PATCH", "/v1/units/"+r.a, r.coordinator, `{"pond_area_m2":27.5,"valid_from":"2026-08-01"}`, "If-Match", "*").want(http.StatusOK).wantAt(map[string]string{"/pond_area_m2": "27.5"})
+	if f := figureOf(t, r.document(r.report), "yield_pond_m2"); f.Value != nil {
+		t.Errorf("with an area from August on the yield of July is %v", *f.Value)
+	}
+	r.do("PATCH", "/v1/units/"+r.a, r.coordinator, `{"pond_area_m2":20,"valid_from":"2026-01-01"}`, "If-Match", "*").want(http.StatusOK)
+	f := figureOf(t, r.document(r.report), "yield_pond_m2")
+	if f.Value == nil || *f.Value != "44" || f.Numerator.Value != "880" || f.Denominator.Value != "20" { // computed: 880 kg ÷ 20 m²
+		t.Errorf("the yield is %+v", f)
+	}
+	r.issues(r.report).want(http.StatusCreated)
+	r.do("GET", "/v1/reports/"+r.report+"/check", r.coordinator, nil).want(http.StatusOK).wantAt(map[string]string{"/same": "true"})
+}

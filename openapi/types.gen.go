@@ -10720,6 +10720,9 @@ type Unit struct {
 	// Name What people call it.
 	Name Name `json:"name"`
 
+	// PondAreaM2 Area of the water of a pond, m², up to three decimals.
+	PondAreaM2 *float64 `json:"pond_area_m2,omitempty"`
+
 	// SiteID A school or farm.
 	SiteID SiteID `json:"site_id"`
 
@@ -10737,6 +10740,9 @@ type UnitFacts struct {
 
 	// LoopID Units that share water.
 	LoopID *LoopID `json:"loop_id,omitempty"`
+
+	// PondAreaM2 Area of the water of a pond, m², up to three decimals.
+	PondAreaM2 *float64 `json:"pond_area_m2,omitempty"`
 
 	// WaterVolumeL Litres of water in it, up to three decimals: the water, not the tank.
 	WaterVolumeL *float64 `json:"water_volume_l,omitempty"`
@@ -10777,6 +10783,9 @@ type UnitPatch struct {
 	// Name What people call it.
 	Name *Name `json:"name,omitempty"`
 
+	// PondAreaM2 Area of the water of a pond, m², up to three decimals.
+	PondAreaM2 *float64 `json:"pond_area_m2,omitempty"`
+
 	// ValidFrom The day from which the dated facts hold, not in the future. Today if left out.
 	//
 	// Example: 2026-03-01
@@ -10807,6 +10816,9 @@ type UnitRequest struct {
 
 	// Name What people call it.
 	Name Name `json:"name"`
+
+	// PondAreaM2 Area of the water of a pond, m², up to three decimals.
+	PondAreaM2 *float64 `json:"pond_area_m2,omitempty"`
 
 	// SiteID A school or farm.
 	SiteID SiteID `json:"site_id"`

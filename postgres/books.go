@@ -29,6 +29,7 @@ type datedSiteRow struct {
 
 	Water *domain.Thousandths
 	Area  *domain.Thousandths
+	Pond  *domain.Thousandths
 
 	Cost       *domain.Money
 	Salvage    *domain.Money
@@ -40,7 +41,7 @@ type datedSiteRow struct {
 // registryOf queues the reading of what the registry knew of units and equipment.
 func (tx *Tx) registryOf(sites []domain.SiteID, known time.Time, into *bookRows) {
 	const dated = `
-		select noun, site_id as site, id, valid_from, recorded_at as recorded, (facts ->> 'water_volume_l')::bigint as water, (facts ->> 'bed_area_m2')::bigint as area,
+		select noun, site_id as site, id, valid_from, recorded_at as recorded, (facts ->> 'water_volume_l')::bigint as water, (facts ->> 'bed_area_m2')::bigint as area, (facts ->> 'pond_area_m2')::bigint as pond,
 			(facts ->> 'cost')::bigint as cost, (facts ->> 'salvage')::bigint as salvage, (facts ->> 'life_months')::integer as life_months,
 			(facts ->> 'in_use_from')::date as in_use_from, (facts ->> 'retired_on')::date as retired_on
 		from revision
@@ -52,7 +53,7 @@ func (tx *Tx) registryOf(sites []domain.SiteID, known time.Time, into *bookRows)
 // put adds what the registry knew to the books of the sites.
 func (r bookRows) put(books map[domain.SiteID]*domain.SiteBooks, p domain.Span) {
 	for _, b := range books {
-		b.Water, b.Beds = map[domain.UnitID]domain.Thousandths{}, map[domain.UnitID]domain.Thousandths{}
+		b.Water, b.Beds, b.Ponds = map[domain.UnitID]domain.Thousandths{}, map[domain.UnitID]domain.Thousandths{}, map[domain.UnitID]domain.Thousandths{}
 	}
 	var equipment []equipmentRow
 	for _, row := range r.dated {
@@ -67,11 +68,15 @@ func (r bookRows) put(books map[domain.SiteID]*domain.SiteBooks, p domain.Span) 
 		}
 		delete(b.Water, domain.UnitID(row.ID))
 		delete(b.Beds, domain.UnitID(row.ID))
+		delete(b.Ponds, domain.UnitID(row.ID))
 		if row.Water != nil {
 			b.Water[domain.UnitID(row.ID)] = *row.Water
 		}
 		if row.Area != nil {
 			b.Beds[domain.UnitID(row.ID)] = *row.Area
+		}
+		if row.Pond != nil {
+			b.Ponds[domain.UnitID(row.ID)] = *row.Pond
 		}
 	}
 	for site, lines := range depreciation(equipment) {

@@ -50,10 +50,10 @@ var Units = Noun[domain.Unit, domain.UnitID]{
 	site:   "site_id",
 	fixed:  []string{"site_id"},
 	plain:  []string{"name", "kind", "archived"},
-	dated:  []string{"water_volume_l", "bed_area_m2", "density_limit_kg_m3", "loop_id"},
+	dated:  []string{"water_volume_l", "bed_area_m2", "pond_area_m2", "density_limit_kg_m3", "loop_id"},
 	id:     func(f *domain.Unit) domain.UnitID { return f.ID },
 	pack: func(f *domain.Unit) []any {
-		return []any{f.Site, f.Name, f.Kind, f.Archived, f.WaterVolumeL, f.BedAreaM2, f.DensityLimitKgM3, f.Loop}
+		return []any{f.Site, f.Name, f.Kind, f.Archived, f.WaterVolumeL, f.BedAreaM2, f.PondAreaM2, f.DensityLimitKgM3, f.Loop}
 	},
 	check: (*domain.Unit).Check,
 	admit: func(ctx context.Context, tx *Tx, was, is *domain.Unit) error {

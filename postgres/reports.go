@@ -334,7 +334,7 @@ func (tx *Tx) CheckReport(ctx context.Context, id domain.ReportID) (ReportCheck,
 	if err != nil {
 		return check, err
 	}
-	text, err := domain.CanonicalOf(d)
+	text, err := domain.CanonicalOf(d.SumsOf(was))
 	if err != nil {
 		return check, err
 	}
