@@ -28,8 +28,8 @@ type SiteBooks struct {
 	Shared        []SharedCost // of the whole site, but not [SharedCost.OfOneDay]; depreciation too
 	Water, Beds   map[UnitID]Thousandths
 	Ponds         map[UnitID]Thousandths // the area of those of which it is known
-	Present       Present // the largest of the days of the period
-	SupportUntil  *Date   // the last day of its support; nil: it goes on
+	Present       Present                // the largest of the days of the period
+	SupportUntil  *Date                  // the last day of its support; nil: it goes on
 	Recorded      bool
 	LastOn        Date
 }
