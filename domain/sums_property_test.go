@@ -52,8 +52,8 @@ func TestPeriodsSumToPerformance(t *testing.T) {
 	})
 }
 
-// sums returns the sums of a period, by name.
-func (j *journal) sums(t rapid.TB, p domain.Span) map[string]int64 {
+// books returns what the sums of a period are taken from.
+func (j *journal) books(t rapid.TB, p domain.Span) *domain.SiteBooks {
 	entries := make([]domain.Entry, 0, len(j.entries))
 	for _, e := range j.entries {
 		if e.On <= p.To {
@@ -65,7 +65,12 @@ func (j *journal) sums(t rapid.TB, p domain.Span) map[string]int64 {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s, byName := b.Sums(p, nil), map[string]int64{}
+	return b
+}
+
+// sums returns the sums of a period, by name.
+func (j *journal) sums(t rapid.TB, p domain.Span) map[string]int64 {
+	s, byName := j.books(t, p).Sums(p, nil), map[string]int64{}
 	for _, sum := range domain.Sums() {
 		byName[sum.Name] = s.ValueOf(sum.Name)
 	}
