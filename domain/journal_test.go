@@ -151,8 +151,14 @@ func (p printed) want(t testing.TB, literals map[string]string) {
 	}
 }
 
+// problems takes what is wrong, of a test or of a property.
+type problems interface {
+	Helper()
+	Errorf(format string, args ...any)
+}
+
 // near checks figures to a tolerance.
-func (p printed) near(t testing.TB, tolerance float64, values map[string]float64) {
+func (p printed) near(t problems, tolerance float64, values map[string]float64) {
 	t.Helper()
 	for name, want := range values {
 		f := p.byName[name]

@@ -136,3 +136,50 @@ func TestReportsDivideWhatComparisonsDivide(t *testing.T) {
 		}
 	})
 }
+
+// What a comparison says a closed batch cost and brought is what its performance says, and
+// what all of them cost and took in is what the site spent on them: what moves between them
+// counts once.
+func TestComparisonsCostWhatPerformanceCosts(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		j := drawJournal(t)
+		for _, id := range []domain.BatchID{a, b, c} {
+			j.add(day(76), domain.Harvest{Batch: id, Weight: kg(1), Count: new(domain.Fish(1)), Empties: true})
+			if _, err := j.try(); err != nil {
+				j.take(1)
+			}
+		}
+		f, err := j.try()
+		if err != nil {
+			t.Fatal(err)
+		}
+		asOf := day(100)
+		sharing := f.sharing(asOf, domain.ByGramDays)
+		var compared []domain.ComparedBatch
+		var cost domain.Money
+		var in domain.Fish
+		for id, state := range f.Batches {
+			m := domain.Measure{State: state, AsOf: asOf, Share: of(sharing, id), Currency: "UGX", Water: new(milli(1000))} // of no decimals
+			given := m.Compared(domain.BatchFacts{ID: id, Site: site})
+			p := figuresOf(m)
+			if !state.Closed() {
+				continue
+			}
+			compared = append(compared, given)
+			cost += state.Direct() + of(sharing, id).Cost.Total()
+			in += state.Stocked + state.MovedIn - state.MovedOut
+			for measure, figure := range map[string]string{"cost_per_kg": "cost.total", "margin_per_m3": "margin"} {
+				all := question(measure, "site").Compare(each([]domain.ComparedBatch{given})).All
+				if all.Batches == 0 {
+					continue // with a reason
+				}
+				p.near(t, 1e-6, map[string]float64{figure: all.Num})
+			}
+		}
+		answer := domain.CostQuestion{Site: site, Against: "coop"}.Answer(each(compared))
+		if answer.There.Total() != cost || answer.There.In != in {
+			t.Fatalf("%d fish cost %d, and %d cost %d by the batches", answer.There.In, answer.There.Total(), in, cost)
+		}
+	})
+}
