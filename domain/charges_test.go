@@ -59,6 +59,21 @@ func TestChargeOfAShortOrder(t *testing.T) {
 	}
 }
 
+// By weight the fee of the order goes by what came, and by count by what is due (computed).
+func TestFeeByWhatCame(t *testing.T) {
+	t.Parallel()
+	o := OrderDue{Quote: &Quote{FeeOrder: 90, MeanWeight: ptr(Milligrams(2000))}, Lines: []LineDue{
+		{Request: at[Request](1), Site: at[SiteFacts](1), Ordered: 50, Due: 50, Came: ptr(Pieces(40))},
+		{Request: at[Request](2), Site: at[SiteFacts](2), Ordered: 50, Due: 50, Came: ptr(Pieces(50))},
+	}}
+	for by, want := range map[string][2]Money{FeesByWeight: {40, 50}, FeesByCount: {45, 45}} {
+		c := ChargeRound([]OrderDue{o}, by, nil)
+		if got := [2]Money{c.Lines[0].Fee, c.Lines[1].Fee}; got != want {
+			t.Errorf("by %s the fee is shared as %v, want %v", by, got, want)
+		}
+	}
+}
+
 // Fish that came where none were due are billed all the same, and somebody pays: who got
 // them. Where nothing was due at all, that is all there is to pay.
 func TestChargeOfASurplusWhereNothingWasDue(t *testing.T) {
