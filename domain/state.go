@@ -305,7 +305,7 @@ func (b *BatchState) settle(d Date, newMg Milligrams, newFish Fish) {
 	}
 	for s := range b.stretches(d) {
 		g := grams(s.fish, at(s.from), at(s.to), s.to-s.from)
-		b.addGramDays(s.from.Month(), g)
+		b.addGramDays(s.month, g)
 		if !known {
 			b.GramDaysGuessed += g
 		}
@@ -321,6 +321,7 @@ func grams(fish Fish, a, b float64, days Date) int64 {
 // stretch is some days with a constant count of fish.
 type stretch struct {
 	from, to Date
+	month    Month
 	fish     Fish
 }
 
@@ -333,9 +334,9 @@ func (b *BatchState) stretches(d Date) iter.Seq[stretch] {
 			if i+2 < len(b.Path) {
 				end = min(end, Date(b.Path[i+2]))
 			}
-			for from < end {
-				to := min(end, (from.Month() + 1).First())
-				if !yield(stretch{from, to, Fish(b.Path[i+1])}) {
+			for m := from.Month(); from < end; m++ {
+				to := min(end, (m + 1).First())
+				if !yield(stretch{from, to, m, Fish(b.Path[i+1])}) {
 					return
 				}
 				from = to
@@ -359,7 +360,7 @@ func (b *BatchState) GramDaysThrough(d Date) []int64 {
 	if b.MeanMg > 0 && !b.Closed() {
 		w := float64(b.MeanMg) / float64(b.MeanFish)
 		for s := range b.stretches(d) {
-			c.addGramDays(s.from.Month(), grams(s.fish, w, w, s.to-s.from))
+			c.addGramDays(s.month, grams(s.fish, w, w, s.to-s.from))
 		}
 	}
 	return c.GramDays
