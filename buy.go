@@ -122,7 +122,8 @@ func (b *buyer) feed(ctx context.Context) error {
 	if round, err = b.tx.StepRound(ctx, round.ID, domain.RoundSettled, nil); err != nil {
 		return err
 	}
-	return b.tx.Settle(ctx, &round, made[domain.Entry], nil)
+	_, err = b.tx.Settle(ctx, &round, made[domain.Entry], nil)
+	return err
 }
 
 // order closes and plans a round, and orders what was planned.

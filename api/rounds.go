@@ -31,6 +31,21 @@ type wireRound struct {
 	MayBecome  []domain.RoundState `json:"may_become"`
 }
 
+// wireSettled is a round with what settling it has left alone.
+type wireSettled struct {
+	wireRound
+	LeftAlone []wireLeftAlone `json:"left_alone,omitempty"`
+}
+
+type wireLeftAlone struct {
+	Delivery   domain.DeliveryID `json:"delivery_id"`
+	Site       domain.SiteID     `json:"site_id"`
+	Entry      domain.EntryID    `json:"entry_id"`
+	ReplacedBy *domain.EntryID   `json:"replaced_by,omitempty"`
+	Amount     string            `json:"amount"`
+	Says       string            `json:"says"`
+}
+
 var rounds = noun[domain.Round, wireRound]{
 	store: &postgres.Rounds,
 	key:   func(f *domain.Round) (domain.RoundID, int64) { return f.ID, f.Version },
@@ -78,14 +93,33 @@ func (s *Server) SetRoundState(c *gin.Context, id openapi.RoundPath, p openapi.S
 			return reply{}, err
 		}
 		round, err := tx.StepRound(ctx, domain.RoundID(id), body.State, body.Reason)
-		if err == nil && round.State == domain.RoundSettled {
-			err = tx.Settle(ctx, &round, newID[domain.Entry], mayRecord)
-		}
 		if err != nil {
 			return reply{}, err
 		}
+		if round.State == domain.RoundSettled {
+			return settled(ctx, tx, round)
+		}
 		return rounds.answer(ctx, tx, http.StatusCreated, round)
 	})
+}
+
+// settled settles a round, and says what was left alone.
+func settled(ctx context.Context, tx *postgres.Tx, round domain.Round) (reply, error) {
+	left, err := tx.Settle(ctx, &round, newID[domain.Entry], mayRecord)
+	if err != nil {
+		return reply{}, err
+	}
+	currency, err := tx.Currency(ctx)
+	if err != nil {
+		return reply{}, err
+	}
+	shown := wireSettled{wireRound: rounds.write(&round, currency)}
+	for i := range left {
+		l := &left[i]
+		shown.LeftAlone = append(shown.LeftAlone, wireLeftAlone{l.Delivery, l.Site, l.Entry, l.Replacement, currency.Format(l.Cost), l.Says(currency)})
+	}
+	a, err := jsonReply(http.StatusCreated, shown)
+	return a.with("ETag", rounds.entityTag(&shown.wireRound, round.Version)), err
 }
 
 // roundOf returns the round in the path, which must be there.

@@ -178,12 +178,12 @@ func (a *Arrival) claim(d *Drop, due *Due) {
 	switch {
 	case a.doubtful(missing):
 	case missing > allowed:
-		add(ClaimShort, missing-allowed, due.worth(missing-allowed), "%d came of %d, and %d fewer are allowed", a.Came, due.Quantity, allowed)
+		add(ClaimShort, missing-allowed, due.worth(missing-allowed), "%d came of %d, and the quote allows %d fewer", a.Came, due.Quantity, allowed)
 	case -missing > allowed:
-		add(ClaimOver, -missing-allowed, due.worth(-missing-allowed), "%d came of %d, and %d more are allowed", a.Came, due.Quantity, allowed)
+		add(ClaimOver, -missing-allowed, due.worth(-missing-allowed), "%d came of %d, and the quote allows %d more", a.Came, due.Quantity, allowed)
 	}
 	if dying := share(a.Came, due.DeathsPercent); d.Dead > dying {
-		add(ClaimDead, d.Dead-dying, due.worth(d.Dead-dying), "%d of %d are dead, and %d are allowed", d.Dead, a.Came, dying)
+		add(ClaimDead, d.Dead-dying, due.worth(d.Dead-dying), "%d of %d are dead, and the quote allows %d", d.Dead, a.Came, dying)
 	}
 	if due.MeanWeight == nil || a.MeanWeight == nil || a.Alive == 0 {
 		return

@@ -340,7 +340,7 @@ func (p *planning) feasible() bool {
 	return err == nil
 }
 
-const leftBehind = "what is offered is too little for all, or those who could serve it take no smaller orders: it is one of the few that go without"
+const leftBehind = "what is offered is too little for all, or those who could serve it take no smaller orders: it is one of the few that go without; plan with allot to share it among all"
 
 // leave leaves few requests out, so that the others may be met: one more who serves
 // everybody, at a cost above that of any plan, shows which. Where that shows nobody, since

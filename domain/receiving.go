@@ -1,5 +1,7 @@
 package domain
 
+import "fmt"
+
 // Delivery is a drop as whoever received it wrote it down: what came to one site for one
 // line of an order.
 type Delivery struct {
@@ -27,6 +29,34 @@ type ExpectedDrop struct {
 	Supplier  PartyID
 	ExpiresOn *Date
 	Due       Due
+
+	// When it was ordered, was to come, and the round wanted it.
+	OrderedOn, ArrivesOn, WindowFrom, WindowTo Date
+}
+
+// daysOff is how many days before or after it was to come a delivery is not asked about
+// (common practice, no source).
+const daysOff = 3
+
+// Questions returns what is to be asked about a delivery that is possible, and seldom so.
+func (d *Delivery) Questions(x *ExpectedDrop, a *Arrival) (asked []Question) {
+	ask := func(code, text string, figures ...NamedValue) {
+		asked = append(asked, Question{EntryID(d.ID), code, text, figures})
+	}
+	from, to := min(x.WindowFrom, x.ArrivesOn), max(x.WindowTo, x.ArrivesOn)
+	wanted := fmt.Sprintf("This came on %s. It was ordered on %s for %s, and the round wanted it from %s to %s", d.On, x.OrderedOn, x.ArrivesOn, x.WindowFrom, x.WindowTo)
+	switch {
+	case d.On < x.OrderedOn:
+		ask("delivery_day", wanted+": did it come before it was ordered?", NamedValue{"days_before_the_order", float64(x.OrderedOn - d.On)})
+	case d.On < from-daysOff:
+		ask("delivery_day", wanted+": is the date right?", NamedValue{"days_early", float64(from - d.On)})
+	case d.On > to+daysOff:
+		ask("delivery_day", wanted+": is the date right?", NamedValue{"days_late", float64(d.On - to)})
+	}
+	if due := x.Due.Quantity; a.Came > 2*due || a.Came > 0 && 2*a.Came < due {
+		ask("delivery_count", fmt.Sprintf("%d came, and %d were due: is the number right?", a.Came, due), NamedValue{"came", float64(a.Came)}, NamedValue{"due", float64(due)})
+	}
+	return asked
 }
 
 // Check refuses a delivery that cannot be of what is expected.
@@ -97,4 +127,26 @@ func Repriced(e Entry, amount Money) (Entry, bool) {
 		return e, false
 	}
 	return e, true
+}
+
+// LeftAlone is an entry of a delivery that somebody has reversed by hand before its round
+// was settled. Settling does not touch it: whoever did so knows what the fish or goods are.
+type LeftAlone struct {
+	Delivery    DeliveryID
+	Site        SiteID
+	SiteName    string
+	Entry       EntryID
+	Replacement *EntryID // in its place, by hand
+	By, Reason  string
+	Cost        Money // of the drop, after all
+}
+
+// Says tells what was left, and what to look at.
+func (l *LeftAlone) Says(c Currency) string {
+	cost := c.Format(l.Cost) + " " + string(c)
+	says := fmt.Sprintf("At %s, %s has reversed the entry of this delivery by hand (“%s”), and it was left so. The site is charged %s", l.SiteName, l.By, l.Reason, cost)
+	if l.Replacement != nil {
+		return says + ": look whether the entry in its place says what came, and that amount."
+	}
+	return says + ", and the journal has no entry with that cost: if the fish or goods are there, record them by hand at that amount."
 }

@@ -101,7 +101,7 @@ func (q *Request) staying(k *Keeping) (asked []RequestQuestion) {
 func (q *Request) carried(r *Round, k *Keeping) []RequestQuestion {
 	unit := k.Units[*q.Unit]
 	question := CapacityQuestion{Species: r.Species}
-	target := k.plannedWeight(*q.Unit)
+	target := k.plannedWeight(*q.Unit, r.Species)
 	if !target.Known() {
 		target = fact(husbandry.Fact{Value: marketWeight, Unit: "g", Source: "common practice, no source", Provenance: husbandry.Practice})
 	}
@@ -119,10 +119,10 @@ func (q *Request) carried(r *Round, k *Keeping) []RequestQuestion {
 		[]NamedNumber{{"carries_fish", most}, {"carries_kg", c.Binding.Carries}, {"target_weight_g", target}}}}
 }
 
-// plannedWeight returns the target weight of the plan of the fish in a unit.
-func (k *Keeping) plannedWeight(unit UnitID) Number {
+// plannedWeight returns the target weight of the plan of the fish of a species in a unit.
+func (k *Keeping) plannedWeight(unit UnitID, species *string) Number {
 	for _, s := range k.stocks(unit) {
-		if s.Target.Known() {
+		if s.Target.Known() && species != nil && s.Species == *species {
 			return s.Target
 		}
 	}

@@ -309,3 +309,33 @@ func TestOrderDocuments(t *testing.T) {
 		t.Errorf("a keeper's CSV has the lines of others:\n%s", own.body)
 	}
 }
+
+// 400 are offered and 600 needed: by the one rule everybody gets two thirds, by the other
+// what is there is shared alike, nobody below the least that is of use; without one, some get
+// all they need, and one goes without. Computed by hand.
+func TestPlanCutsNeeds(t *testing.T) {
+	t.Parallel()
+	k := newCall(newService(t))
+	list := "/v1/rounds/" + k.round
+	first := k.post(list+"/requests", k.keeper, k.asks(members{"quantity": 400, "least": 100, "most": 400})).want(http.StatusCreated)
+	k.post(list+"/requests", k.coordinator, k.asks(members{"site_id": k.far.site, "unit_id": k.far.a, "quantity": 200, "least": 50, "most": 200})).want(http.StatusCreated)
+	k.post(list+"/quotes", k.coordinator, k.quotes(members{"most": 400, "pack": 1, "deaths_percent": nil, "short_percent": nil})).want(http.StatusCreated)
+	k.step("closed").want(http.StatusCreated)
+	for _, c := range []struct {
+		rule, first, second string
+	}{{"proportional", "267", "133"}, {"max_min", "200", "200"}} {
+		r := k.plan(members{"allot": c.rule}).want(http.StatusCreated).wantAt(map[string]string{"/orders/0/ordered": "400", "/orders/1": "", "/unmet": "[]"})
+		got := []string{r.at("/lines/0/quantity"), r.at("/lines/1/quantity")}
+		if r.at("/lines/0/request_id") != first.at("/id") {
+			got[0], got[1] = got[1], got[0]
+		}
+		if got[0] != c.first || got[1] != c.second {
+			t.Errorf("by %q the schools get %v: %s", c.rule, got, r.body)
+		}
+	}
+	r := k.plan(nil).want(http.StatusCreated).wantAt(map[string]string{"/lines/1": "", "/unmet/1": ""})
+	if !strings.Contains(r.at("/unmet/0/reason"), "plan with allot to share it among all") {
+		t.Errorf("who goes without is not told what to do: %s", r.body)
+	}
+	k.plan(members{"allot": "first_come"}).want(http.StatusBadRequest, "invalid_request")
+}

@@ -141,7 +141,7 @@ func TestDelivery(t *testing.T) {
 	p.do("GET", "/v1/orders/"+p.order+"/deliveries", p.keepers[1], nil).want(http.StatusOK).wantAt(map[string]string{"/items/0": ""})
 	list.wantAt(map[string]string{"/items/0/id": d["id"].(string), "/items/0/dead": "12", "/items/1": ""})
 	p.do("GET", "/v1/rounds/"+p.round+"/claims", p.keeper, nil).want(http.StatusOK).wantAt(map[string]string{"/items/0/party_id": p.party, "/items/0/site_id": p.sites[0], "/items/0/reversed": "false",
-		"/items/0/why": "12 of 500 are dead, and 10 are allowed"})
+		"/items/0/why": "12 of 500 are dead, and the quote allows 10"})
 }
 
 // A truck brings fish for all three schools: all are kept or none.

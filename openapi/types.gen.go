@@ -2085,6 +2085,8 @@ const (
 	QuestionCodeCondition         QuestionCode = "condition"
 	QuestionCodeContradiction     QuestionCode = "contradiction"
 	QuestionCodeDeaths            QuestionCode = "deaths"
+	QuestionCodeDeliveryCount     QuestionCode = "delivery_count"
+	QuestionCodeDeliveryDay       QuestionCode = "delivery_day"
 	QuestionCodeDensity           QuestionCode = "density"
 	QuestionCodeFcr               QuestionCode = "fcr"
 	QuestionCodeFeedCold          QuestionCode = "feed_cold"
@@ -2123,6 +2125,10 @@ func (e QuestionCode) Valid() bool {
 	case QuestionCodeContradiction:
 		return true
 	case QuestionCodeDeaths:
+		return true
+	case QuestionCodeDeliveryCount:
+		return true
+	case QuestionCodeDeliveryDay:
 		return true
 	case QuestionCodeDensity:
 		return true
@@ -4799,6 +4805,29 @@ type EntryLabour struct {
 
 // EntryLabourKind What happened.
 type EntryLabourKind string
+
+// EntryLeftAlone An entry of a delivery that somebody had reversed by hand before the round was settled.
+type EntryLeftAlone struct {
+	// Amount Money in the currency of the co-operative.
+	//
+	// Example: 1819.60
+	Amount Money `json:"amount"`
+
+	// DeliveryID What came at one site for one line of an order. The UUID is made where it is written, and is also that of its entry in the journal.
+	DeliveryID DeliveryID `json:"delivery_id"`
+
+	// EntryID A UUID made where the entry is written, of any version.
+	EntryID EntryID `json:"entry_id"`
+
+	// ReplacedBy A UUID made where the entry is written, of any version.
+	ReplacedBy *EntryID `json:"replaced_by,omitempty"`
+
+	// Says What was left, and what to look at, in words.
+	Says string `json:"says"`
+
+	// SiteID A school or farm.
+	SiteID SiteID `json:"site_id"`
+}
 
 // EntryMove Fish moved. To another unit the whole batch goes and no count is given; to another batch `count` fish go. Give `to_batch_id` or `to_unit_id`, not both.
 type EntryMove struct {
@@ -8370,7 +8399,8 @@ type Question struct {
 	// `weight`, `weight_forecast`, `length` and `condition` of fish, a `sample_small`,
 	// `growth` between samples, `feed_rate`, `feed_cold`, `fcr`, `deaths`, `density`,
 	// `unaccounted` fish, a `price`; fish `harvested_early` or `sent_early`, within a
-	// withdrawal that was recorded afterwards.
+	// withdrawal that was recorded afterwards; `delivery_day` and `delivery_count`, of what
+	// came of an order.
 	Code QuestionCode `json:"code"`
 
 	// Entry Something that happened at a site on a day. `kind` says what, and which members go with it.
@@ -8419,7 +8449,8 @@ type QuestionAnswer struct {
 // `weight`, `weight_forecast`, `length` and `condition` of fish, a `sample_small`,
 // `growth` between samples, `feed_rate`, `feed_cold`, `fcr`, `deaths`, `density`,
 // `unaccounted` fish, a `price`; fish `harvested_early` or `sent_early`, within a
-// withdrawal that was recorded afterwards.
+// withdrawal that was recorded afterwards; `delivery_day` and `delivery_count`, of what
+// came of an order.
 type QuestionCode string
 
 // QuestionFacts What the trail keeps of a question.
@@ -8436,7 +8467,8 @@ type QuestionFacts struct {
 	// `weight`, `weight_forecast`, `length` and `condition` of fish, a `sample_small`,
 	// `growth` between samples, `feed_rate`, `feed_cold`, `fcr`, `deaths`, `density`,
 	// `unaccounted` fish, a `price`; fish `harvested_early` or `sent_early`, within a
-	// withdrawal that was recorded afterwards.
+	// withdrawal that was recorded afterwards; `delivery_day` and `delivery_count`, of what
+	// came of an order.
 	Code QuestionCode `json:"code"`
 
 	// EntryID A UUID made where the entry is written, of any version.
@@ -9850,6 +9882,9 @@ type Round struct {
 
 	// ID A purchase that sites make together.
 	ID RoundID `json:"id"`
+
+	// LeftAlone In the answer to settling alone: entries of deliveries that somebody has reversed by hand, at most 1000. The journal does not say there what the drops cost.
+	LeftAlone *[]EntryLeftAlone `json:"left_alone,omitempty"`
 
 	// MayBecome The states that a person may put it into now.
 	MayBecome []RoundState `json:"may_become"`

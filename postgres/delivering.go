@@ -78,6 +78,8 @@ type orderRow struct {
 	ID        domain.OrderID
 	PartyID   domain.PartyID
 	Version   int64
+	OrderedOn domain.Date
+	ArrivesOn domain.Date
 	ExpiresOn *domain.Date
 	Round     domain.Round
 	quoted
@@ -95,28 +97,34 @@ type quoted struct {
 // shared out, credited and settled of one round is so one after the other.
 func (tx *Tx) lockOrder(ctx context.Context, id domain.OrderID) (orderRow, error) {
 	const sql = `
-		select o.id, o.party_id, o.version, o.expires_on, o.mean_weight, o.weight_cv_percent, o.deaths_percent, o.short_percent,
-			r.id as round_id, r.name as round_name, r.species, r.product_id, r.state, r.fees_by
+		select o.id, o.party_id, o.version, o.ordered_on, o.arrives_on, o.expires_on, o.mean_weight, o.weight_cv_percent, o.deaths_percent, o.short_percent,
+			r.id as round_id, r.name as round_name, r.species, r.product_id, r.window_from, r.window_to, r.state, r.fees_by
 		from purchase_order o join round r on r.coop_id = o.coop_id and r.id = o.round_id
 		where o.coop_id = $1 and o.id = $2 for no key update of r`
 	found, err := one[struct {
 		ID        domain.OrderID
 		PartyID   domain.PartyID
 		Version   int64
+		OrderedOn domain.Date
+		ArrivesOn domain.Date
 		ExpiresOn *domain.Date
 		quoted
-		RoundID   domain.RoundID
-		RoundName string
-		Species   *string
-		ProductID *domain.ProductID
-		State     domain.RoundState
-		FeesBy    string
+		RoundID    domain.RoundID
+		RoundName  string
+		Species    *string
+		ProductID  *domain.ProductID
+		WindowFrom domain.Date
+		WindowTo   domain.Date
+		State      domain.RoundState
+		FeesBy     string
 	}](ctx, tx, sql, tx.coop, id)
 	if errors.Is(err, pgx.ErrNoRows) {
 		return orderRow{}, domain.Missing("order")
 	}
-	round := domain.Round{ID: found.RoundID, Name: found.RoundName, Species: found.Species, Product: found.ProductID, State: found.State, FeesBy: found.FeesBy}
-	return orderRow{ID: found.ID, PartyID: found.PartyID, Version: found.Version, ExpiresOn: found.ExpiresOn, quoted: found.quoted, Round: round}, err
+	round := domain.Round{ID: found.RoundID, Name: found.RoundName, Species: found.Species, Product: found.ProductID, WindowFrom: found.WindowFrom, WindowTo: found.WindowTo,
+		State: found.State, FeesBy: found.FeesBy}
+	return orderRow{ID: found.ID, PartyID: found.PartyID, Version: found.Version, OrderedOn: found.OrderedOn, ArrivesOn: found.ArrivesOn, ExpiresOn: found.ExpiresOn,
+		quoted: found.quoted, Round: round}, err
 }
 
 // known finds the deliveries that were recorded before.
@@ -278,7 +286,7 @@ func (o *orderRow) expect(l *lineRow) *domain.ExpectedDrop {
 	due := domain.Due{Quantity: l.due(), Cost: l.Goods.Part(int64(l.due()), int64(l.Quantity)), Fees: l.Fees,
 		ShortPercent: o.ShortPercent, DeathsPercent: o.DeathsPercent, MeanWeight: o.MeanWeight, CVPercent: o.WeightCVPercent}
 	return &domain.ExpectedDrop{Round: o.Round.Name, Site: l.SiteID, Unit: l.UnitID, Species: o.Round.Species, Product: o.Round.Product,
-		Supplier: o.PartyID, ExpiresOn: o.ExpiresOn, Due: due}
+		Supplier: o.PartyID, ExpiresOn: o.ExpiresOn, Due: due, OrderedOn: o.OrderedOn, ArrivesOn: o.ArrivesOn, WindowFrom: o.Round.WindowFrom, WindowTo: o.Round.WindowTo}
 }
 
 // batch makes the batch that takes the fish, or looks at the one that is there.
@@ -379,6 +387,10 @@ func (r *receiver) keep() {
 		said := r.digest(d)
 		r.tx.queue(delivery, r.tx.coop, d.ID, r.Order, d.Request, x.Site, x.Unit, batch, entry, d.On, d.At, d.Loaded, a.Came,
 			w.weight, w.count, w.sample, w.cv, d.Dead, a.MeanWeight, d.Condition, d.ReceivedBy, d.Note, a.Landed, said[:])
+		for _, q := range d.Questions(x, a) {
+			r.tx.keepQuestion(x.Site, q) // about the entry, if there is one
+			r.out[i].Questions = append(r.out[i].Questions, Doubt{q.Code, q.Text})
+		}
 		for _, c := range a.Claims {
 			r.tx.queue(claim, r.tx.coop, r.Order, d.ID, x.Site, c.Kind, c.Quantity, c.Amount, c.Why)
 		}

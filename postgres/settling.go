@@ -11,18 +11,22 @@ import (
 // Settle fixes who pays what of a round, once everything that was ordered was received and
 // every claim answered. Where a drop came to cost something else than its fish were
 // stocked at, or its product received at, the entry is reversed and one at the final cost
-// takes its place. An entry that somebody has reversed by hand is left alone.
-func (tx *Tx) Settle(ctx context.Context, round *domain.Round, newID func() (domain.EntryID, error), kinds map[string][]domain.Role) error {
+// takes its place. An entry that somebody has reversed by hand is left alone, and returned.
+func (tx *Tx) Settle(ctx context.Context, round *domain.Round, newID func() (domain.EntryID, error), kinds map[string][]domain.Role) ([]domain.LeftAlone, error) {
 	lines, err := tx.linesDue(ctx, round.ID)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	if err := complete(lines); err != nil {
-		return err
+		return nil, err
 	}
 	b := &Bill{Round: *round}
 	if err := tx.charge(ctx, b); err != nil {
-		return err
+		return nil, err
+	}
+	left, err := tx.leftAlone(ctx, lines, final(b.lines))
+	if err != nil {
+		return nil, err
 	}
 	const sql = `
 		insert into charge (coop_id, round_id, site_id, due, goods, order_fee, drop_fee, route_fee, credit, capped, alone)
@@ -34,7 +38,47 @@ func (tx *Tx) Settle(ctx context.Context, round *domain.Round, newID func() (dom
 		}
 		tx.queue(sql, tx.coop, round.ID, s.Site, s.Due, s.Price, s.Fee, s.Drop, s.Route, s.Credit, s.Level, alone)
 	}
-	return tx.restate(ctx, round.Name, lines, b.lines, newID, kinds)
+	return left, tx.restate(ctx, round.Name, lines, final(b.lines), newID, kinds)
+}
+
+// final returns what each line costs after all.
+func final(charges domain.Charges) map[lineKey]domain.Money {
+	cost := map[lineKey]domain.Money{}
+	for i := range charges.Lines {
+		l := &charges.Lines[i]
+		cost[lineKey{l.Order, l.Request}] = l.Total()
+	}
+	return cost
+}
+
+// leftAlone returns the entries of deliveries that somebody has reversed by hand.
+func (tx *Tx) leftAlone(ctx context.Context, lines []lineDueRow, cost map[lineKey]domain.Money) ([]domain.LeftAlone, error) {
+	of := map[domain.EntryID]*lineDueRow{}
+	var ids []domain.EntryID
+	for i := range lines {
+		if l := &lines[i]; l.EntryID != nil {
+			of[*l.EntryID] = l
+			ids = append(ids, *l.EntryID)
+		}
+	}
+	const sql = `
+		select r.reverses_id, s.name as site, r.recorded_by, r.body ->> 'reason' as reason, (r.body ->> 'replacement_id')::uuid as replacement
+		from entry r join site s on s.coop_id = r.coop_id and own_site(s.id) and s.id = r.site_id
+		where r.coop_id = $1 and own_site(r.site_id) and r.reverses_id = any($2) order by s.name, r.id limit 1000`
+	found, err := all[struct {
+		ReversesID  domain.EntryID
+		Site        string
+		RecordedBy  string
+		Reason      string
+		Replacement *domain.EntryID
+	}](ctx, tx, sql, tx.coop, ids)
+	var left []domain.LeftAlone
+	for _, f := range found {
+		l := of[f.ReversesID]
+		left = append(left, domain.LeftAlone{Delivery: *l.DeliveryID, Site: l.SiteID, SiteName: f.Site, Entry: f.ReversesID, Replacement: f.Replacement,
+			By: f.RecordedBy, Reason: f.Reason, Cost: cost[lineKey{l.OrderID, l.RequestID}]})
+	}
+	return left, err
 }
 
 // complete refuses to settle a round of which something is still open.
@@ -57,16 +101,11 @@ func complete(lines []lineDueRow) error {
 
 // restate puts entries at what their drops cost after all in place of those that have
 // another amount.
-func (tx *Tx) restate(ctx context.Context, name string, lines []lineDueRow, charges domain.Charges, newID func() (domain.EntryID, error), kinds map[string][]domain.Role) error {
-	final := map[lineKey]domain.Money{}
-	for i := range charges.Lines {
-		l := &charges.Lines[i]
-		final[lineKey{l.Order, l.Request}] = l.Total()
-	}
+func (tx *Tx) restate(ctx context.Context, name string, lines []lineDueRow, cost map[lineKey]domain.Money, newID func() (domain.EntryID, error), kinds map[string][]domain.Role) error {
 	changed := map[domain.EntryID]*lineDueRow{}
 	var ids []domain.EntryID
 	for i := range lines {
-		if l := &lines[i]; l.EntryID != nil && *l.Amount != final[lineKey{l.OrderID, l.RequestID}] {
+		if l := &lines[i]; l.EntryID != nil && *l.Amount != cost[lineKey{l.OrderID, l.RequestID}] {
 			changed[*l.EntryID] = l
 			ids = append(ids, *l.EntryID)
 		}
@@ -100,7 +139,7 @@ func (tx *Tx) restate(ctx context.Context, name string, lines []lineDueRow, char
 	var updates []update
 	for _, f := range found {
 		l := changed[f.ID]
-		amount := final[lineKey{l.OrderID, l.RequestID}]
+		amount := cost[lineKey{l.OrderID, l.RequestID}]
 		pair, err := tx.restated(f.entryRow, f.Zone, amount, name, currency, newID)
 		if err != nil {
 			return err

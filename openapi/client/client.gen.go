@@ -872,7 +872,8 @@ type ClientInterface interface {
 	// Each delivery is what came at one site for one line of the order. It is held against what
 	// was ordered, or shared out, and what the supplier allows itself: the rest becomes claims.
 	// The living fish are stocked, or the product received, at what it costs the site, in the
-	// same step and under the id of the delivery. All of it is kept or nothing. The same delivery
+	// same step and under the id of the delivery. What came long before or after its days, or is
+	// far from what is due, is kept and asked about. All of it is kept or nothing. The same delivery
 	// sent again `exists`; what somebody else has received already is refused, and says by whom.
 	// With `dry_run` everything is judged and nothing kept.
 	//
@@ -886,7 +887,8 @@ type ClientInterface interface {
 	// Each delivery is what came at one site for one line of the order. It is held against what
 	// was ordered, or shared out, and what the supplier allows itself: the rest becomes claims.
 	// The living fish are stocked, or the product received, at what it costs the site, in the
-	// same step and under the id of the delivery. All of it is kept or nothing. The same delivery
+	// same step and under the id of the delivery. What came long before or after its days, or is
+	// far from what is due, is kept and asked about. All of it is kept or nothing. The same delivery
 	// sent again `exists`; what somebody else has received already is refused, and says by whom.
 	// With `dry_run` everything is judged and nothing kept.
 	//
@@ -3438,7 +3440,8 @@ func (c *Client) ListDeliveries(ctx context.Context, id OrderPath, params *ListD
 // Each delivery is what came at one site for one line of the order. It is held against what
 // was ordered, or shared out, and what the supplier allows itself: the rest becomes claims.
 // The living fish are stocked, or the product received, at what it costs the site, in the
-// same step and under the id of the delivery. All of it is kept or nothing. The same delivery
+// same step and under the id of the delivery. What came long before or after its days, or is
+// far from what is due, is kept and asked about. All of it is kept or nothing. The same delivery
 // sent again `exists`; what somebody else has received already is refused, and says by whom.
 // With `dry_run` everything is judged and nothing kept.
 //
@@ -3462,7 +3465,8 @@ func (c *Client) RecordDeliveriesWithBody(ctx context.Context, id OrderPath, par
 // Each delivery is what came at one site for one line of the order. It is held against what
 // was ordered, or shared out, and what the supplier allows itself: the rest becomes claims.
 // The living fish are stocked, or the product received, at what it costs the site, in the
-// same step and under the id of the delivery. All of it is kept or nothing. The same delivery
+// same step and under the id of the delivery. What came long before or after its days, or is
+// far from what is due, is kept and asked about. All of it is kept or nothing. The same delivery
 // sent again `exists`; what somebody else has received already is refused, and says by whom.
 // With `dry_run` everything is judged and nothing kept.
 //
@@ -15174,7 +15178,8 @@ type ClientWithResponsesInterface interface {
 	// Each delivery is what came at one site for one line of the order. It is held against what
 	// was ordered, or shared out, and what the supplier allows itself: the rest becomes claims.
 	// The living fish are stocked, or the product received, at what it costs the site, in the
-	// same step and under the id of the delivery. All of it is kept or nothing. The same delivery
+	// same step and under the id of the delivery. What came long before or after its days, or is
+	// far from what is due, is kept and asked about. All of it is kept or nothing. The same delivery
 	// sent again `exists`; what somebody else has received already is refused, and says by whom.
 	// With `dry_run` everything is judged and nothing kept.
 	//
@@ -15188,7 +15193,8 @@ type ClientWithResponsesInterface interface {
 	// Each delivery is what came at one site for one line of the order. It is held against what
 	// was ordered, or shared out, and what the supplier allows itself: the rest becomes claims.
 	// The living fish are stocked, or the product received, at what it costs the site, in the
-	// same step and under the id of the delivery. All of it is kept or nothing. The same delivery
+	// same step and under the id of the delivery. What came long before or after its days, or is
+	// far from what is due, is kept and asked about. All of it is kept or nothing. The same delivery
 	// sent again `exists`; what somebody else has received already is refused, and says by whom.
 	// With `dry_run` everything is judged and nothing kept.
 	//
@@ -44762,7 +44768,8 @@ func (c *ClientWithResponses) ListDeliveriesWithResponse(ctx context.Context, id
 // Each delivery is what came at one site for one line of the order. It is held against what
 // was ordered, or shared out, and what the supplier allows itself: the rest becomes claims.
 // The living fish are stocked, or the product received, at what it costs the site, in the
-// same step and under the id of the delivery. All of it is kept or nothing. The same delivery
+// same step and under the id of the delivery. What came long before or after its days, or is
+// far from what is due, is kept and asked about. All of it is kept or nothing. The same delivery
 // sent again `exists`; what somebody else has received already is refused, and says by whom.
 // With `dry_run` everything is judged and nothing kept.
 //
@@ -44782,7 +44789,8 @@ func (c *ClientWithResponses) RecordDeliveriesWithBodyWithResponse(ctx context.C
 // Each delivery is what came at one site for one line of the order. It is held against what
 // was ordered, or shared out, and what the supplier allows itself: the rest becomes claims.
 // The living fish are stocked, or the product received, at what it costs the site, in the
-// same step and under the id of the delivery. All of it is kept or nothing. The same delivery
+// same step and under the id of the delivery. What came long before or after its days, or is
+// far from what is due, is kept and asked about. All of it is kept or nothing. The same delivery
 // sent again `exists`; what somebody else has received already is refused, and says by whom.
 // With `dry_run` everything is judged and nothing kept.
 //
