@@ -161,7 +161,8 @@ func TestChargeGoesWithWhatReplacesIt(t *testing.T) {
 		}
 		id = right["id"].(string)
 	}
-	r.do("POST", "/v1/entries/"+id+"/reversal", r.keeper, members{"id": newText(), "reason": "It was never paid."}).want(http.StatusCreated)
+	r.do("POST", "/v1/entries/"+id+"/reversal", r.keeper, members{"id": newText(), "reason": "Nothing was paid.",
+		"replacement": r.entry("incident", "2026-05-03", members{"type": "other"})}).want(http.StatusCreated)
 	if got := charged(); got.ID != "" {
 		t.Errorf("%+v is charged still", got)
 	}

@@ -176,8 +176,11 @@ func (tx *Tx) spent(ctx context.Context, charged []domain.ReportCharge, known ti
 			if err != nil {
 				return nil, err
 			}
-			s.What, s.ID, s.On = "entry", e.ID.String(), e.On
-			s.Amount, _ = domain.CostOf(e.Body)
+			amount, ok := domain.CostOf(e.Body)
+			if !ok {
+				continue // what replaced it is no cost
+			}
+			s.What, s.ID, s.On, s.Amount = "entry", e.ID.String(), e.On, amount
 		} else {
 			i := slices.IndexFunc(bought, func(b struct {
 				ID        domain.EquipmentID
