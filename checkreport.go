@@ -31,7 +31,10 @@ func (c checkReport) Run(out io.Writer) error {
 	wrong := report.compare(c.SHA256)
 	said := fmt.Sprintf("the report has the SHA-256 %s", report.sum)
 	if report.Seal != nil {
-		said += fmt.Sprintf(", and is sealed by seal %d with the hash %s", report.Seal.Number, report.Seal.Hash)
+		said += fmt.Sprintf(", and names seal %d with the hash %s", report.Seal.Number, report.Seal.Hash)
+	}
+	if c.SHA256 == "" {
+		said += "\n" + unheld
 	}
 	if _, err := fmt.Fprintln(out, said); err != nil {
 		return err
@@ -59,6 +62,10 @@ func (c checkReport) Run(out io.Writer) error {
 	}
 	return nil
 }
+
+// unheld is what seals cannot tell: they are over what was recorded, and not over a copy of
+// the report that somebody has changed.
+const unheld = "whether a figure of this copy was changed is not told by that: it was not if the SHA-256 is the one that is printed on the report or that whoever issued it has; give it with --sha256"
 
 // downloaded is of a report what can be checked by whoever has it.
 type downloaded struct {
