@@ -221,6 +221,16 @@ func TestRequestQuestions(t *testing.T) {
 	if !strings.Contains(r.at("/detail"), "600 kg") {
 		t.Errorf("it is not said why: %s", r.body)
 	}
+	// The plan of the tilapia that are in a tank says nothing of catfish.
+	shared := k.create("/v1/units", members{"site_id": k.site, "name": "Shared", "kind": "tank", "water_volume_l": 1000, "density_limit_kg_m3": 50})
+	tilapia := newText()
+	k.do("POST", "/v1/batches", k.keeper, members{"id": tilapia, "site_id": k.site, "unit_id": shared, "species": "TLN", "name": "Tilapia",
+		"plan": members{"target_weight_g": 100, "target_on": k.in(15)}}).want(http.StatusCreated)
+	k.recorded(k.entry("stocking", k.in(-60), members{"batch_id": tilapia, "origin": "bred", "count": 20, "mean_weight_g": 5}))
+	r = k.post(list, k.keeper, k.asks(members{"unit_id": shared})).want(http.StatusCreated)
+	if !strings.Contains(string(r.body), "of 400 g: will some be taken out before they are grown?") {
+		t.Errorf("of catfish in a tank with tilapia it is asked %s", r.body)
+	}
 	bed := k.create("/v1/units", members{"site_id": k.site, "name": "Bed", "kind": "bed", "bed_area_m2": 4})
 	k.post(list, k.keeper, k.asks(members{"unit_id": bed})).want(http.StatusUnprocessableEntity, "no_fish_here")
 }

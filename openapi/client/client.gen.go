@@ -1448,8 +1448,8 @@ type ClientInterface interface {
 	//
 	// One request for a tank, pond or cage, or for a site where the round buys a product. Sites
 	// ask while the round is open and until its deadline; a coordinator may until it is planned.
-	// What is odd is kept and asked about in `questions`; more fish than there is room for is
-	// refused.
+	// What is odd is kept and asked about in `questions`; more fish of the size that is asked for
+	// than there is room for on the day they come are refused.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -1460,8 +1460,8 @@ type ClientInterface interface {
 	//
 	// One request for a tank, pond or cage, or for a site where the round buys a product. Sites
 	// ask while the round is open and until its deadline; a coordinator may until it is planned.
-	// What is odd is kept and asked about in `questions`; more fish than there is room for is
-	// refused.
+	// What is odd is kept and asked about in `questions`; more fish of the size that is asked for
+	// than there is room for on the day they come are refused.
 	//
 	// Takes a body of the `application/json` content type.
 	//
@@ -4686,8 +4686,8 @@ func (c *Client) ListRequests(ctx context.Context, id RoundPath, params *ListReq
 //
 // One request for a tank, pond or cage, or for a site where the round buys a product. Sites
 // ask while the round is open and until its deadline; a coordinator may until it is planned.
-// What is odd is kept and asked about in `questions`; more fish than there is room for is
-// refused.
+// What is odd is kept and asked about in `questions`; more fish of the size that is asked for
+// than there is room for on the day they come are refused.
 //
 // Takes any type of body and a specified content type.
 //
@@ -4708,8 +4708,8 @@ func (c *Client) CreateRequestWithBody(ctx context.Context, id RoundPath, params
 //
 // One request for a tank, pond or cage, or for a site where the round buys a product. Sites
 // ask while the round is open and until its deadline; a coordinator may until it is planned.
-// What is odd is kept and asked about in `questions`; more fish than there is room for is
-// refused.
+// What is odd is kept and asked about in `questions`; more fish of the size that is asked for
+// than there is room for on the day they come are refused.
 //
 // Takes a body of the `application/json` content type.
 //
@@ -15808,8 +15808,8 @@ type ClientWithResponsesInterface interface {
 	//
 	// One request for a tank, pond or cage, or for a site where the round buys a product. Sites
 	// ask while the round is open and until its deadline; a coordinator may until it is planned.
-	// What is odd is kept and asked about in `questions`; more fish than there is room for is
-	// refused.
+	// What is odd is kept and asked about in `questions`; more fish of the size that is asked for
+	// than there is room for on the day they come are refused.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -15820,8 +15820,8 @@ type ClientWithResponsesInterface interface {
 	//
 	// One request for a tank, pond or cage, or for a site where the round buys a product. Sites
 	// ask while the round is open and until its deadline; a coordinator may until it is planned.
-	// What is odd is kept and asked about in `questions`; more fish than there is room for is
-	// refused.
+	// What is odd is kept and asked about in `questions`; more fish of the size that is asked for
+	// than there is room for on the day they come are refused.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -45800,8 +45800,8 @@ func (c *ClientWithResponses) ListRequestsWithResponse(ctx context.Context, id R
 //
 // One request for a tank, pond or cage, or for a site where the round buys a product. Sites
 // ask while the round is open and until its deadline; a coordinator may until it is planned.
-// What is odd is kept and asked about in `questions`; more fish than there is room for is
-// refused.
+// What is odd is kept and asked about in `questions`; more fish of the size that is asked for
+// than there is room for on the day they come are refused.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -45818,8 +45818,8 @@ func (c *ClientWithResponses) CreateRequestWithBodyWithResponse(ctx context.Cont
 //
 // One request for a tank, pond or cage, or for a site where the round buys a product. Sites
 // ask while the round is open and until its deadline; a coordinator may until it is planned.
-// What is odd is kept and asked about in `questions`; more fish than there is room for is
-// refused.
+// What is odd is kept and asked about in `questions`; more fish of the size that is asked for
+// than there is room for on the day they come are refused.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
