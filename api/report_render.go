@@ -197,7 +197,7 @@ func reportBudget(d domain.ReportDocument) render.Section {
 		for _, r := range d.Money.Rows {
 			flag := ""
 			if r.Flagged {
-				flag = "far off: " + textOf(r.AgainstTime) + " %"
+				flag = textOf(r.AgainstTime) + " % off for the time"
 			}
 			if !yield(render.Row(r.Title, r.Budget, r.InPeriod, r.ToDate, textOf(r.VariancePercent), textOf(r.Burn), flag)) {
 				return
@@ -256,8 +256,14 @@ func reportChanges(d domain.ReportDocument) render.Section {
 			}
 		}
 	}
-	return render.Section{Title: "What has changed", Blocks: []render.Block{
-		render.Paragraph(fmt.Sprintf("This report takes the place of one that was known at %s (SHA-256 %s). %s", r.KnownAt, r.SHA256, r.Reason)), t}}
+	s := render.Section{Title: "What has changed", Blocks: []render.Block{
+		render.Paragraph(fmt.Sprintf("This report takes the place of one that was known at %s (SHA-256 %s). %s", r.KnownAt, r.SHA256, r.Reason))}}
+	if len(r.Changes) == 0 {
+		s.Blocks = append(s.Blocks, render.Paragraph("No figure is another one now."))
+	} else {
+		s.Blocks = append(s.Blocks, t)
+	}
+	return s
 }
 
 func reportLimits(d domain.ReportDocument) render.Section {

@@ -187,3 +187,23 @@ func TestIATISectors(t *testing.T) {
 		}
 	}
 }
+
+// A report of a time in which there was no grant says so; one of which a day is within does not.
+func TestReportOutsideItsGrant(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		from, to string
+		want     int
+	}{{"2023-01-01", "2024-06-30", 1}, {"2024-01-01", "2024-07-01", 0}, {"2026-03-31", "2026-06-30", 0}, {"2026-04-01", "2026-06-30", 1}} {
+		d := sampleReport(t, func(in *domain.ReportInput) { in.Report.StartsOn, in.Report.EndsOn = civil(c.from), civil(c.to) })
+		got := 0
+		for _, gap := range d.Gaps {
+			if strings.HasPrefix(gap, "No day of the period is within the grant") {
+				got++
+			}
+		}
+		if got != c.want {
+			t.Errorf("%s to %s: %q", c.from, c.to, d.Gaps)
+		}
+	}
+}

@@ -212,6 +212,9 @@ func (f ReportFrame) entries(kinds []string, life bool) string {
 // gaps says what is missing.
 func (f ReportFrame) gaps(sites []SiteSums, total SiteSums, b Budget) []string {
 	gaps := []string{}
+	if f.To < f.Grant.From || f.From > f.Grant.To {
+		gaps = append(gaps, fmt.Sprintf("No day of the period is within the grant, which is from %s to %s.", f.Grant.From, f.Grant.To))
+	}
 	add := func(n int64, format string, args ...any) {
 		if n > 0 {
 			gaps = append(gaps, fmt.Sprintf(format, args...))
@@ -229,12 +232,12 @@ func (f ReportFrame) gaps(sites []SiteSums, total SiteSums, b Budget) []string {
 		named += " and others"
 	}
 	add(int64(len(silent)), "%d of %d sites recorded nothing in the period: %s.", len(silent), len(sites), named)
-	add(total.Unweighed, "%d closed batches are in no feed conversion, since a weight at stocking or moving is not known.", total.Unweighed)
-	add(total.Unfed, "%d closed batches are in no feed conversion, since no feed was recorded for them.", total.Unfed)
-	add(total.NoVolume, "%d tanks with fish have no water volume in the registry; yields by water leave them out below the line.", total.NoVolume)
+	add(total.Unweighed, "Closed batches that are in no feed conversion, since a weight at stocking or moving is not known: %d.", total.Unweighed)
+	add(total.Unfed, "Closed batches that are in no feed conversion, since no feed was recorded for them: %d.", total.Unfed)
+	add(total.NoVolume, "Tanks with fish that have no water volume in the registry, so that yields by water leave them out below the line: %d.", total.NoVolume)
 	add(int64(total.NoFactor), "%s kg of the fish eaten are of species without a factor, and in no portions.", total.NoFactor.Format())
-	add(int64(total.Guessed), "The number of %d of the fish harvested is estimated from their weight.", total.Guessed)
-	add(int64(b.Total.Missing), "%d amounts are in no line of the budget, since there is no rate of exchange for their day.", b.Total.Missing)
+	add(int64(total.Guessed), "Fish harvested whose number is estimated from their weight: %d.", total.Guessed)
+	add(int64(b.Total.Missing), "Amounts that are in no line of the budget, since there is no rate of exchange for their day: %d.", b.Total.Missing)
 	return gaps
 }
 
