@@ -118,16 +118,21 @@ type bodies struct {
 	byCoop map[domain.CoopID]int64
 }
 
-// keep adds so many bytes, or refuses them. They are to be dropped in either case.
-func (b *bodies) keep(coop domain.CoopID, n int64) error {
+// keep adds so many bytes to those of a body. When that is too much, none of the body is
+// counted any longer, so that the others, and be it the last three of a hundred, have room.
+func (b *bodies) keep(coop domain.CoopID, size *int64, n int64) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.byCoop == nil {
 		b.byCoop = map[domain.CoopID]int64{}
 	}
-	if b.byCoop[coop] += n; b.byCoop[coop] > mostBodies {
+	if b.byCoop[coop]+n > mostBodies {
+		b.byCoop[coop] -= *size
+		*size = 0
 		return domain.Errorf(domain.TooMany, "too_many_requests", "your co-operative is sending very much at the same moment: wait a little, then send the same again")
 	}
+	b.byCoop[coop] += n
+	*size += n
 	return nil
 }
 

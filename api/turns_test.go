@@ -99,21 +99,25 @@ func TestBodiesAreCounted(t *testing.T) {
 	t.Parallel()
 	var kept bodies
 	greedy, small := domain.CoopID{1}, domain.CoopID{2}
-	if err := kept.keep(greedy, mostBodies); err != nil {
-		t.Error(err)
+	var one, two, three, other int64
+	for _, size := range []*int64{&one, &two, &three} {
+		if err := kept.keep(greedy, size, mostBodies/3); err != nil {
+			t.Error(err)
+		}
 	}
-	if err := kept.keep(greedy, 1); err == nil {
-		t.Error("one byte more was kept")
+	if err := kept.keep(greedy, &one, 2); err == nil || one != 0 {
+		t.Errorf("more was kept, or %d bytes are counted of what is sent away: %v", one, err)
 	}
-	if err := kept.keep(small, mostBodies); err != nil {
+	if err := kept.keep(greedy, &two, mostBodies/3); err != nil {
+		t.Errorf("who is left has no room: %v", err)
+	}
+	if err := kept.keep(small, &other, mostBodies); err != nil {
 		t.Errorf("another co-operative: %v", err)
 	}
-	kept.drop(greedy, mostBodies+1)
-	if err := kept.keep(greedy, mostBodies); err != nil {
-		t.Error(err)
-	}
-	kept.drop(greedy, mostBodies)
-	kept.drop(small, mostBodies)
+	kept.drop(greedy, one)
+	kept.drop(greedy, two)
+	kept.drop(greedy, three)
+	kept.drop(small, other)
 	if len(kept.byCoop) != 0 {
 		t.Errorf("%d are counted for nobody", len(kept.byCoop))
 	}

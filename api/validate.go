@@ -182,8 +182,7 @@ func (v *validator) receive(kept *bodies) gin.HandlerFunc {
 			size := int64(0)
 			defer func() { kept.drop(r.credential.Coop, size) }()
 			err := readAll(c, r.operation.bodyLimit, func(n int) error {
-				size += int64(n)
-				return kept.keep(r.credential.Coop, int64(n))
+				return kept.keep(r.credential.Coop, &size, int64(n))
 			})
 			if err != nil {
 				writeProblem(c, err)
