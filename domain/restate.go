@@ -115,7 +115,7 @@ func (c SiteChanges) moved(sums []string, p Span) []bool {
 			break
 		}
 	}
-	for size := (len(together) + 1) / 2; size > 0; size /= 2 {
+	for size := (len(together) + 1) / 2; size > 0; {
 		var needed []int
 		for some := range slices.Chunk(together, size) {
 			for _, i := range some {
@@ -128,6 +128,9 @@ func (c SiteChanges) moved(sums []string, p Span) []bool {
 				named[i] = true
 			}
 			needed = append(needed, some...)
+		}
+		if size > 1 || len(needed) == len(together) { // one alone may be spared once others are
+			size /= 2
 		}
 		together = needed
 	}

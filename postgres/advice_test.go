@@ -22,7 +22,9 @@ func simulated(t testing.TB, store *postgres.Store, o simulate.Options) (farm, *
 	if err != nil {
 		t.Fatal(err)
 	}
-	o.Today = domain.DateOf(time.Now(), zone)
+	if o.Today == 0 {
+		o.Today = domain.DateOf(time.Now(), zone)
+	}
 	coop := simulate.New(o)
 	f := newFarm(t, store)
 	f.update(t, func(ctx context.Context, tx *postgres.Tx) error {
