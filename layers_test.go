@@ -253,3 +253,34 @@ func eachSelector(t *testing.T, file string, found func(where, of, what string))
 		return true
 	})
 }
+
+// TestDomainDoesOneThingAtATime: the domain starts nothing beside itself, so that its own
+// tests need not be run with the race detector.
+func TestDomainDoesOneThingAtATime(t *testing.T) {
+	t.Parallel()
+	_, ours := packages(t)
+	read := 0
+	for _, p := range ours {
+		if !within(p.place(), []string{"domain"}) {
+			continue
+		}
+		for _, name := range p.GoFiles {
+			read++
+			files := token.NewFileSet()
+			file, err := parser.ParseFile(files, filepath.Join(p.Dir, name), nil, parser.SkipObjectResolution)
+			if err != nil {
+				t.Fatal(err)
+			}
+			ast.Inspect(file, func(n ast.Node) bool {
+				switch n.(type) {
+				case *ast.GoStmt, *ast.ChanType, *ast.SelectStmt:
+					t.Errorf("%s: the domain does one thing at a time", files.Position(n.Pos()))
+				}
+				return true
+			})
+		}
+	}
+	if read < 50 {
+		t.Errorf("only %d files were read", read)
+	}
+}
