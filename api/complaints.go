@@ -31,9 +31,14 @@ func (f *complaints) add(pointer, detail string) {
 	f.put(pointer, detail)
 }
 
-func (f *complaints) unknown(pointer string) {
+// unknown complains of a parameter that is not among those there are.
+func (f *complaints) unknown(pointer string, known []string) {
 	f.onlyUnknown = f.onlyUnknown || len(f.fields) == 0
-	f.put(pointer, "is not known here")
+	takes := "none"
+	if len(known) > 0 {
+		takes = strings.Join(known, ", ")
+	}
+	f.put(pointer, "is not known here: this request takes "+takes)
 }
 
 func (f *complaints) put(pointer, detail string) {

@@ -294,7 +294,7 @@ func readQuery(raw string, op *operation, found *complaints) (url.Values, error)
 		case !utf8.ValidString(name) || slices.ContainsFunc(values, notText):
 			return nil, domain.Errorf(domain.Invalid, "invalid_request", "the query must be text in UTF-8, without the character U+0000")
 		case p == nil:
-			found.unknown(at)
+			found.unknown(at, slices.Sorted(maps.Keys(op.query)))
 		case len(values) > 1 && !p.Schema.Value.Type.Is(openapi3.TypeArray):
 			found.add(at, "must be given once only")
 		}
