@@ -96,3 +96,32 @@ func TestSumsOfAnEarlierReport(t *testing.T) {
 		t.Error("a document has not the sums of itself")
 	}
 }
+
+// TestNoChangeIsSparedTooLate: a change that was needed while others were named with it is
+// not named when it can be spared without them. Here 0 is needed beside 1 to 4, and not
+// beside 2 and 4 alone.
+func TestNoChangeIsSparedTooLate(t *testing.T) {
+	t.Parallel()
+	const was, now, other = 1, 2, 3
+	worth := map[string]int64{
+		"": was, "1": was, "13": was, "013": was,
+		"01234": now, "1234": now, "0234": now, "0134": now, "0124": now, "0123": now, "024": now, "24": now,
+	}
+	c := SiteChanges{Facts: make([]ReportFact, 5), Sums: func(with []bool) (SiteSums, bool) {
+		key := ""
+		for i, is := range with {
+			if is {
+				key += string(rune('0' + i))
+			}
+		}
+		var s SiteSums
+		s.Values[sumBedArea] = other
+		if v, ok := worth[key]; ok {
+			s.Values[sumBedArea] = v
+		}
+		return s, true
+	}}
+	if got := c.moved([]string{"bed_m2"}, Span{}); !slices.Equal(got, []bool{false, false, true, false, true}) {
+		t.Errorf("named are %v, want only 2 and 4", got)
+	}
+}
