@@ -1,6 +1,7 @@
 package domain
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"math/bits"
@@ -33,6 +34,7 @@ type way struct {
 type served struct {
 	pieces, alive int64
 	reason        string // why it cannot; empty: it can
+	detail        string // the figures of that, which differ from request to request
 }
 
 // losses returns what is expected of the fish of a quote.
@@ -124,15 +126,16 @@ func (a *PlanAsk) useful(ways []way) []way {
 	}))
 }
 
-const otherDays = "it does not come on the days that were asked for"
+const (
+	otherDays     = "it does not come on the days that were asked for"
+	tooSmallShare = "its share of what is offered is less than it can use"
+)
 
 // lot returns what a request would get by a quote on a day.
 func (a *PlanAsk) lot(q *Quote, i int, on Date, needs []Pieces) served {
 	r := &a.Requests[i]
 	km, reached := q.KmTo(r.Site)
 	switch {
-	case needs[i] == 0:
-		return served{reason: "it is not asked for any more"}
 	case r.SizeFrom != nil && q.MeanWeight != nil && *q.MeanWeight < *r.SizeFrom:
 		return served{reason: "its fish are too small"}
 	case r.SizeTo != nil && q.MeanWeight != nil && *q.MeanWeight > *r.SizeTo:
@@ -142,14 +145,18 @@ func (a *PlanAsk) lot(q *Quote, i int, on Date, needs []Pieces) served {
 	case on < r.Earliest || on > r.Latest:
 		return served{reason: otherDays}
 	}
-	pieces, alive := a.sized(q, r, needs[i])
+	pieces, alive := a.sized(q, r, cmp.Or(needs[i], r.Least))
 	switch {
 	case pieces == 0:
 		return served{reason: "so many would have to be ordered for the losses that more may arrive than can be taken"}
 	case pieces > int64(q.Most):
 		return served{reason: fmt.Sprintf("it offers no more than %d", q.Most)}
 	}
-	return served{pieces, alive, a.unfit(q, q.hours(km))}
+	reason, detail := a.unfit(q, q.hours(km))
+	if needs[i] == 0 {
+		reason = cmp.Or(reason, tooSmallShare)
+	}
+	return served{pieces, alive, reason, detail}
 }
 
 // hours returns how long the way is.
@@ -164,25 +171,25 @@ func (a *PlanAsk) known(q *Quote) bool {
 	return of && float64(*q.MeanWeight) >= husbandry.BagSmall*1000
 }
 
-// unfit says why fish cannot go that far in the water of the quote; empty: they can, or
-// nobody knows.
-func (a *PlanAsk) unfit(q *Quote, hours float64) string {
+// unfit says why fish cannot go that far in the water of the quote, with the figures;
+// empty: they can, or nobody knows.
+func (a *PlanAsk) unfit(q *Quote, hours float64) (reason, detail string) {
 	if hours == 0 || !a.known(q) {
-		return ""
+		return "", ""
 	}
 	load, ok := husbandry.BagLoads(hours, float64(*q.TemperatureC)/1000)
 	if !ok {
-		return fmt.Sprintf("the way of %s in water of %s °C is outside the table of loads", several(hours, "hour"), spoken(float64(*q.TemperatureC)/1000))
+		return "its way is too long or its water too warm to say that the fish go well", fmt.Sprintf("the way of %s in water of %s °C is outside the table of loads", several(hours, "hour"), spoken(float64(*q.TemperatureC)/1000))
 	}
 	each := int64(1)
 	if q.FishPerVessel != nil {
 		each = int64(*q.FishPerVessel)
 	}
 	if fine := q.fine(load); each > fine {
-		return fmt.Sprintf("%s in %s of water go well for no more than %s g in a litre on the way of %s",
-			several(float64(each), "fish"), several(float64(*q.Litres)/1000, "litre"), spoken(load.Low), several(hours, "hour"))
+		return "it packs the fish too tightly for the way", fmt.Sprintf("%s fish in %s of water go well for no more than %s g in a litre on the way of %s",
+			spoken(float64(each)), several(float64(*q.Litres)/1000, "litre"), spoken(load.Low), several(hours, "hour"))
 	}
-	return ""
+	return "", ""
 }
 
 // fineFor returns how many fish go well in one for some hours; 0: nobody knows.

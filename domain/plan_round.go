@@ -1,12 +1,10 @@
 package domain
 
 import (
-	"cmp"
 	"errors"
 	"fmt"
 	"maps"
 	"slices"
-	"strings"
 
 	"shoalbook/domain/buying"
 )
@@ -96,7 +94,7 @@ func (p *planning) offer() {
 		p.all[k], p.leftOut[k] = p.PlanAsk.ways(k, p.needs)
 		useful := p.useful(p.all[k])
 		if p.leftOut[k] == "" && len(useful) == 0 {
-			p.leftOut[k] = "it can serve no request"
+			p.leftOut[k] = p.whyNone(k)
 		}
 		p.ways = append(p.ways, useful...)
 	}
@@ -174,33 +172,6 @@ func (p *planning) lot(w way, requests []int) buying.Lot {
 	km, _ := q.KmTo(p.Requests[requests[0]].Site)
 	l.Cost, l.Reach = int64(q.FeeDrop)*p.per, int64(q.RouteFee(km))*p.per
 	return l
-}
-
-// whyNot says why nobody can serve a request.
-func (p *planning) whyNot(i int) string {
-	var reasons []string
-	count := map[string]int{}
-	for k := range p.Quotes {
-		reason := p.leftOut[k]
-		if len(p.all[k]) > 0 {
-			reason = otherDays
-			for _, w := range p.all[k] {
-				if r := w.lots[i].reason; r != otherDays {
-					reason = cmp.Or(r, "it carries too few, or less than it takes an order for")
-				}
-			}
-		}
-		if count[reason]++; count[reason] == 1 {
-			reasons = append(reasons, reason)
-		}
-	}
-	if len(reasons) == 0 {
-		return "there is no quote"
-	}
-	for n, r := range reasons {
-		reasons[n] = several(float64(count[r]), "quote") + ": " + r
-	}
-	return "nobody can serve it; " + strings.Join(reasons, "; ")
 }
 
 // chosen is what was found: the way by which each buyer gets its own, and what is ordered.

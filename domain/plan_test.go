@@ -100,11 +100,11 @@ func TestPlanSaysWhyNot(t *testing.T) {
 		"too big":            {func(a *domain.PlanAsk) { a.Requests[0].SizeTo = new(gramMg(3)) }, "its fish are too big", ""},
 		"no stop":            {func(a *domain.PlanAsk) { a.Quotes[0].Stops = a.Quotes[0].Stops[1:] }, "it does not deliver there", ""},
 		"more than there is": {func(a *domain.PlanAsk) { a.Requests[0].Quantity, a.Requests[0].Most = 5001, 6000 }, "it offers no more than 5000", ""},
-		"too full":           {func(a *domain.PlanAsk) { a.Quotes[0].FishPerVessel = new(domain.Fish(300)) }, "go well for no more than", "it can serve no request"},
+		"too full":           {func(a *domain.PlanAsk) { a.Quotes[0].FishPerVessel = new(domain.Fish(300)) }, "go well for no more than", "it can serve no request; 2 requests: it packs the fish too tightly for the way (such as: 300 fish in "},
 		"too far": {func(a *domain.PlanAsk) {
 			a.Quotes[0].SpeedKmH = 1000
 			a.Quotes[0].Stops[0].Km, a.Quotes[0].Stops[1].Km = 49_000, 49_000
-		}, "is outside the table", "it can serve no request"},
+		}, "is outside the table", "it can serve no request; 2 requests: its way is too long or its water too warm to say that the fish go well ("},
 		"too few for the order": {func(a *domain.PlanAsk) {
 			a.Quotes[0].LeastOrder, a.Quotes[0].Most, a.Requests[0].Quantity, a.Requests[0].Most = 400, 400, 300, 300
 			a.Requests[1].Quantity = 150
@@ -121,6 +121,21 @@ func TestPlanSaysWhyNot(t *testing.T) {
 		}
 	}
 	a := ask()
+	more := a.Requests[1]
+	more.ID, more.SizeFrom = id[domain.Request](3), new(gramMg(5))
+	a.Requests[0].SizeFrom, a.Quotes[0].Most = new(gramMg(5)), 100
+	a.Requests = append(a.Requests, more)
+	for rule, offers := range map[string]string{"": "offers no more than 100", domain.AllotMaxMin: "can send no more than 50 at once, and takes no order of less than 200"} {
+		a.Allot = rule
+		if rule != "" { // so that the one who could use 75 of what is offered could have been served
+			a.Quotes[0].Most, a.Quotes[0].LeastOrder, a.Quotes[0].Pack, a.Quotes[0].Vessels, a.Quotes[0].FishPerVessel = 1000, 200, 1, new(int64(1)), new(domain.Fish(50))
+		}
+		want := "it can serve no request; 2 requests: its fish are too small; 1 request: it " + offers
+		if p := planned(t, a); len(p.Lines) != 0 || len(p.LeftOut) != 1 || p.LeftOut[0].Reason != want {
+			t.Errorf("allot %q: left out are %+v, not %q", rule, p.LeftOut, want)
+		}
+	}
+	a = ask()
 	a.Round.Species, a.Round.Product = nil, &feed
 	q := &a.Quotes[0]
 	q.MeanWeight, q.CarriedIn, q.Litres, q.TemperatureC, q.ExpiresOn = nil, nil, nil, nil, new(day(69))

@@ -7949,7 +7949,7 @@ type PlanLeftOut struct {
 	// QuoteID What a supplier offers to a round.
 	QuoteID QuoteID `json:"quote_id"`
 
-	// Reason Why.
+	// Reason Why: where it can serve no request, each reason with the number of requests, the most frequent first.
 	Reason string `json:"reason"`
 }
 
