@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"slices"
-	"time"
 
 	"github.com/google/uuid"
 
@@ -86,10 +85,11 @@ func (b *buyer) quote(ctx context.Context, r *domain.Round, q domain.Quote) erro
 	return err
 }
 
-// feed buys starter feed, from the call to what each school is to pay.
+// feed buys starter feed, from the call to what each school is to pay. It comes on the last
+// day of the window: a settled round has no days of delivery ahead.
 func (b *buyer) feed(ctx context.Context) error {
 	product := b.coop.Products[0].ID
-	round, err := b.open(ctx, domain.Round{Name: "Starter feed for all", Product: &product, Deadline: b.today.Time().Add(-24 * time.Hour), WindowFrom: b.today, WindowTo: b.today + 3})
+	round, err := b.open(ctx, domain.Round{Name: "Starter feed for all", Product: &product, Deadline: (b.today - 8).Time(), WindowFrom: b.today - 6, WindowTo: b.today})
 	if err != nil {
 		return err
 	}

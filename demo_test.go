@@ -13,6 +13,8 @@ import (
 	"testing"
 	"time"
 
+	"shoalbook/domain"
+	"shoalbook/domain/simulate"
 	"shoalbook/postgres"
 	"shoalbook/postgres/postgrestest"
 )
@@ -124,15 +126,19 @@ func TestDemoInAGivenDatabase(t *testing.T) {
 	}
 }
 
-// boughtTogether fails unless there is a round that is settled, with an order and what
-// schools owe for it, and one that is open, with requests and quotes from which a plan can
-// be made.
+// boughtTogether fails unless there is a round that is settled, whose days are over, with
+// an order that came on one of them and what schools owe for it, and one that is open, with
+// requests and quotes from which a plan can be made.
 func boughtTogether(t *testing.T, url, token string) {
 	t.Helper()
 	type list struct {
 		Items []struct {
-			ID, State string
-			Sums      struct{ Cost string }
+			ID, State  string
+			Deadline   time.Time
+			WindowFrom string `json:"window_from"`
+			WindowTo   string `json:"window_to"`
+			ArrivesOn  string `json:"arrives_on"`
+			Sums       struct{ Cost string }
 		}
 	}
 	get := func(path string) (l list) {
@@ -146,9 +152,19 @@ func boughtTogether(t *testing.T, url, token string) {
 	if len(rounds.Items) != 2 || rounds.Items[0].State != "settled" || rounds.Items[1].State != "open" {
 		t.Fatalf("the rounds are %+v", rounds)
 	}
+	over := rounds.Items[0]
+	zone, err := time.LoadLocation(simulate.Zone)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if today := domain.DateOf(time.Now(), zone).String(); over.WindowTo > today || over.Deadline.Format(time.DateOnly) >= over.WindowFrom {
+		t.Errorf("the settled round has days ahead, or took requests on them: %+v", over)
+	}
 	settled, open := "/v1/rounds/"+rounds.Items[0].ID, "/v1/rounds/"+rounds.Items[1].ID
 	if orders := get(settled + "/orders"); len(orders.Items) == 0 || orders.Items[0].Sums.Cost == "" {
 		t.Errorf("the orders are %+v", orders)
+	} else if on := orders.Items[0].ArrivesOn; on < over.WindowFrom || on > over.WindowTo {
+		t.Errorf("what was ordered came on %s, and the round wanted it from %s to %s", on, over.WindowFrom, over.WindowTo)
 	}
 	var charges struct{ Sites []struct{ Owed string } }
 	if status := ask(t, url+settled+"/charges", token, &charges); status != 200 || len(charges.Sites) != 2 {
