@@ -16,11 +16,14 @@ func (x *comparison) as() render.Format {
 	switch {
 	case x.Measure.Scale == domain.Proportion:
 		return render.Percent(1)
-	case strings.Contains(x.Measure.Unit, "{currency}"):
+	case x.ofMoney():
 		return render.Number(x.currency.Digits(), x.Measure.UnitIn(x.currency))
 	}
 	return render.Number(2, x.Measure.UnitIn(x.currency))
 }
+
+// ofMoney reports whether amounts are compared.
+func (x *comparison) ofMoney() bool { return strings.Contains(x.Measure.Unit, "{currency}") }
 
 // shown is a value as [comparison.as] takes it.
 func (x *comparison) shown(v float64) float64 {
@@ -188,7 +191,11 @@ func (x *comparison) dataTable() *render.Table {
 		"limits_95_low", "limits_95_high", "limits_998_low", "limits_998_high", "worth_batches"} {
 		t.Columns = append(t.Columns, render.Column{Name: name, Title: name, As: render.Number(6, "")})
 	}
-	t.Columns = append(t.Columns, render.Column{Name: "dispersion", Title: "dispersion"})
+	t.Columns = append(t.Columns, render.Column{Name: "dispersion", Title: "dispersion"}, render.Column{Name: "currency", Title: "currency"})
+	currency := ""
+	if x.ofMoney() {
+		currency = string(x.currency)
+	}
 	var rows [][]render.Cell
 	for _, g := range x.Groups {
 		w := newComparedGroup(&g, x.NoVerdicts)
@@ -196,7 +203,7 @@ func (x *comparison) dataTable() *render.Table {
 		row = append(row, bothDigits(w.Sum.Interval)...)
 		row = append(row, digits(w.Shrunk), digits(w.Best), digits(w.Worst))
 		row = append(append(row, bothDigits(w.In95)...), bothDigits(w.In998)...)
-		rows = append(rows, render.Row(append(row, digits(w.Worth), string(x.dispersion()))...))
+		rows = append(rows, render.Row(append(row, digits(w.Worth), string(x.dispersion()), currency)...))
 	}
 	t.Rows = slices.Values(rows)
 	return t

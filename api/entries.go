@@ -190,7 +190,7 @@ func (s *Server) ListEntries(c *gin.Context, params openapi.ListEntriesParams) {
 		if err != nil || wanted(c) == asJSON {
 			return list, err
 		}
-		table, err := entryTable(items)
+		table, err := entryTable(items, currency)
 		if err != nil {
 			return reply{}, err
 		}

@@ -2,7 +2,6 @@ package integration_test
 
 import (
 	"bytes"
-	"encoding/csv"
 	"math"
 	"net/http"
 	"os"
@@ -196,9 +195,16 @@ func TestComparisonInEveryRepresentation(t *testing.T) {
 			s.do("GET", path+suffix+q+"&to=2000-01-01", s.coordinator, nil).want(http.StatusOK)
 		}
 	}
-	lines, err := csv.NewReader(bytes.NewReader(s.do("GET", comparison+".csv"+query[comparison], s.coordinator, nil).body)).ReadAll()
-	if err != nil || len(lines) != 13 || lines[12][1] != "School L" || lines[12][2] != "different" || lines[0][6] != "value" || lines[12][6] != said.at("/groups/11/sum/value") || lines[12][8] != said.at("/groups/11/sum/interval/1") {
-		t.Errorf("%v: %v", err, lines)
+	lines := sheet(t, s.do("GET", comparison+".csv"+query[comparison], s.coordinator, nil))
+	if len(lines) != 13 || lines[12][1] != "School L" || lines[12][2] != "different" || lines[0][6] != "value" || lines[12][6] != said.at("/groups/11/sum/value") || lines[12][8] != said.at("/groups/11/sum/interval/1") {
+		t.Errorf("%v", lines)
+	}
+	for address, want := range map[string]string{comparison + ".csv?measure=survival": "", comparison + ".csv?measure=cost_per_kg": "ZMW", cost + ".csv" + query[cost]: "ZMW"} {
+		for i, line := range sheet(t, s.do("GET", address, s.coordinator, nil)) {
+			if last := line[len(line)-1]; i == 0 && last != "currency" || i > 0 && last != want {
+				t.Errorf("line %d of %s ends with %q", i, address, last)
+			}
+		}
 	}
 	for query, words := range map[string]string{"": "different", "&chart=caterpillar": "School L"} {
 		if svg := s.do("GET", comparison+".svg?measure=survival"+query, s.coordinator, nil).body; !bytes.Contains(svg, []byte(words)) || !bytes.Contains(svg, []byte("<desc")) {
@@ -279,9 +285,9 @@ func TestComparisonByEitherDispersion(t *testing.T) {
 				t.Errorf("%s: %+v should be %s", dispersion, g, want)
 			}
 		}
-		lines, err := csv.NewReader(bytes.NewReader(s.do("GET", "/v1/comparison.csv"+ask, s.coordinator, nil).want(http.StatusOK).body)).ReadAll()
-		if err != nil || len(lines) != 13 || lines[0][17] != "dispersion" || lines[12][17] != dispersion {
-			t.Errorf("%v: %v", err, lines)
+		lines := sheet(t, s.do("GET", "/v1/comparison.csv"+ask, s.coordinator, nil))
+		if len(lines) != 13 || lines[0][17] != "dispersion" || lines[12][17] != dispersion {
+			t.Errorf("%v", lines)
 		}
 		pages := map[string]string{".html": string(s.do("GET", "/v1/comparison.html"+ask, s.coordinator, nil).want(http.StatusOK).body),
 			".svg":  string(s.do("GET", "/v1/comparison.svg"+ask, s.coordinator, nil).want(http.StatusOK).body),

@@ -1,8 +1,11 @@
 package integration_test
 
 import (
+	"bytes"
+	"encoding/csv"
 	"fmt"
 	"net/http"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -224,7 +227,29 @@ func TestRoundPayments(t *testing.T) {
 			t.Errorf("%s begins with %.40q", suffix, r.body)
 		}
 	}
-	if r := p.do("GET", "/v1/rounds/"+p.round+"/charges.csv", p.coordinator, nil).want(http.StatusOK); !strings.Contains(string(r.body), "Chikuni") {
-		t.Errorf("%s", r.body)
+	lines := sheet(t, p.do("GET", "/v1/rounds/"+p.round+"/charges.csv", p.coordinator, nil))
+	if head := []string{"Site", "Quantity", "Fish or goods", "Order fees", "Drops", "Way", "Credit", "Levelled", "To pay", "Paid", "Owed", "Alone", "currency"}; !slices.Equal(lines[0], head) {
+		t.Errorf("the head of the charges is %q", lines[0])
 	}
+	if len(lines) != 1+len(p.sites) || lines[1][0] != "Chikuni" || lines[1][9] != "990.00" || lines[1][10] != "31.66" {
+		t.Errorf("%q", lines)
+	}
+	for _, line := range lines[1:] {
+		if line[12] != "ZMW" {
+			t.Errorf("%q is in no money", line)
+		}
+	}
+	if lines := sheet(t, p.do("GET", statement+".csv", p.keepers[0], nil)); !slices.Equal(lines[0], []string{"What", "Amount", "currency"}) || !slices.Equal(lines[len(lines)-1], []string{"Owed", "31.66", "ZMW"}) {
+		t.Errorf("%q", lines)
+	}
+}
+
+// sheet reads an answer in CSV.
+func sheet(t testing.TB, r response) [][]string {
+	t.Helper()
+	lines, err := csv.NewReader(bytes.NewReader(r.want(http.StatusOK).body)).ReadAll()
+	if err != nil || len(lines) < 2 {
+		t.Fatalf("%v in %q", err, r.body)
+	}
+	return lines
 }

@@ -8,8 +8,9 @@ import (
 )
 
 // CSV writes the table of that name, or the first if the name is empty, by RFC 4180 in
-// UTF-8: numbers and dates as their literals, in full. Notes on values stand in a last
-// column, if there are any. Sums are left out: who reads it by a program adds up.
+// UTF-8: numbers and dates as their literals, in full. Notes on values stand in a column
+// behind them, if there are any, and last the currency of amounts. Sums are left out: who
+// reads it by a program adds up.
 func (d *Document) CSV(w io.Writer, name string) error {
 	for _, t := range d.tables() {
 		if name == "" || t.Name == name {
@@ -22,13 +23,20 @@ func (d *Document) CSV(w io.Writer, name string) error {
 func (t *Table) csv(w io.Writer, words *tongue) error {
 	out := csv.NewWriter(w)
 	out.UseCRLF = true
-	line := make([]string, len(t.Columns), len(t.Columns)+1)
+	currency, err := t.currency()
+	if err != nil {
+		return err
+	}
+	line := make([]string, len(t.Columns), len(t.Columns)+2)
 	for i, c := range t.Columns {
 		line[i] = harmless(clean(c.name()))
 	}
 	noted := t.noted()
 	if noted {
 		line = append(line, strings.ToLower(words.notes))
+	}
+	if currency != "" {
+		line = append(line, "currency")
 	}
 	if err := out.Write(line); err != nil {
 		return err
@@ -43,12 +51,30 @@ func (t *Table) csv(w io.Writer, words *tongue) error {
 		if noted {
 			line[len(t.Columns)] = harmless(t.notesOf(row))
 		}
+		if currency != "" {
+			line[len(line)-1] = currency
+		}
 		if err := out.Write(line); err != nil {
 			return err
 		}
 	}
 	out.Flush()
 	return out.Error()
+}
+
+// currency returns that of the amounts in a table, nothing if it has none.
+func (t *Table) currency() (string, error) {
+	currency := ""
+	for _, c := range t.Columns {
+		if !c.As.money {
+			continue
+		}
+		if currency != "" && currency != c.As.unit {
+			return "", fmt.Errorf("the table %q has amounts in %s and %s", t.Name, currency, c.As.unit)
+		}
+		currency = c.As.unit
+	}
+	return currency, nil
 }
 
 func (c Column) name() string {

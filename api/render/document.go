@@ -110,6 +110,7 @@ type Format struct {
 	kind     kind
 	decimals int
 	unit     string
+	money    bool // the unit is a currency
 }
 
 type kind int
@@ -123,16 +124,20 @@ const (
 
 // Number is for decimal literals such as "-1234.5", shown with so many decimals,
 // rounded half away from zero, and their unit.
-func Number(decimals int, unit string) Format { return Format{number, decimals, unit} }
+func Number(decimals int, unit string) Format {
+	return Format{kind: number, decimals: decimals, unit: unit}
+}
 
 // Exact is for decimal literals that are shown with the decimals they have.
-func Exact(unit string) Format { return Format{number, -1, unit} }
+func Exact(unit string) Format { return Format{kind: number, decimals: -1, unit: unit} }
 
 // Money is for amounts in a currency, by the number of its decimals.
-func Money(decimals int, currency string) Format { return Format{number, decimals, currency} }
+func Money(decimals int, currency string) Format {
+	return Format{kind: number, decimals: decimals, unit: currency, money: true}
+}
 
 // Percent is for decimal literals that are hundredths.
-func Percent(decimals int) Format { return Format{percent, decimals, "%"} }
+func Percent(decimals int) Format { return Format{kind: percent, decimals: decimals, unit: "%"} }
 
 // Date is for civil dates, "2026-11-25".
 func Date() Format { return Format{kind: date} }

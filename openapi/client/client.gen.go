@@ -282,7 +282,8 @@ type ClientInterface interface {
 	// the water (observed over expected). Verdicts go by the limits of the funnel in the
 	// answer, which are additive unless `dispersion` asks for the multiplicative ones.
 	// Where there is nothing to compare, the answer says so. Amounts are in the currency of the co-operative, which has one for all its
-	// sites and never changes it.
+	// sites and never changes it. As CSV it has a row for each group, and last the currency
+	// of a measure of money, else nothing there.
 	//
 	// Corresponds with GET /v1/comparison (the `CompareGroups` operationId).
 	CompareGroups(ctx context.Context, params *CompareGroupsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -292,7 +293,8 @@ type ClientInterface interface {
 	// The difference between the cost of a kilogram at a site and at all sites that the
 	// token may see, at another site, or in another season of the same site, split into
 	// its drivers. The parts sum to the difference to the last digit. Only closed batches
-	// count. Where there is nothing to split, the answer says so.
+	// count. Where there is nothing to split, the answer says so. As CSV it has a row for each
+	// part, and last the currency of its amount.
 	//
 	// Corresponds with GET /v1/comparison/cost (the `CompareCost` operationId).
 	CompareCost(ctx context.Context, params *CompareCostParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -352,8 +354,8 @@ type ClientInterface interface {
 	// The journal, by date and then by id. The filters narrow it together; an id
 	// that does not exist gives an empty list.
 	//
-	// As CSV it has a column for each member of any kind of entry; the next page is in
-	// the header `Link`.
+	// As CSV it has a column for each member of any kind of entry, and last the currency of
+	// its amounts; the next page is in the header `Link`.
 	//
 	// Corresponds with GET /v1/entries (the `ListEntries` operationId).
 	ListEntries(ctx context.Context, params *ListEntriesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -1315,7 +1317,8 @@ type ClientInterface interface {
 	// Fish or goods by count at the price of the order, fees by count or weight as the round says,
 	// drops by who gets them, the way by the stops that need it, less the credit of suppliers;
 	// levelled so that nobody pays more than alone. All of it sums exactly. Before the round is
-	// settled it is worked out from what there is.
+	// settled it is worked out from what there is. As CSV it has a row for each site, and last
+	// the currency of its amounts.
 	//
 	// Corresponds with GET /v1/rounds/{id}/charges (the `GetCharges` operationId).
 	GetCharges(ctx context.Context, id RoundPath, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -1493,6 +1496,7 @@ type ClientInterface interface {
 	// GetStatement Read the statement of a site
 	//
 	// What the site got of the round, what it pays for it, what it has paid and what it owes.
+	// As CSV it has a row for each part of what is charged, and last the currency of its amount.
 	//
 	// Corresponds with GET /v1/rounds/{id}/statements/{site_id} (the `GetStatement` operationId).
 	GetStatement(ctx context.Context, id RoundPath, siteID StatementSitePath, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -2150,7 +2154,8 @@ func (c *Client) AnswerClaim(ctx context.Context, id ClaimPath, params *AnswerCl
 // the water (observed over expected). Verdicts go by the limits of the funnel in the
 // answer, which are additive unless `dispersion` asks for the multiplicative ones.
 // Where there is nothing to compare, the answer says so. Amounts are in the currency of the co-operative, which has one for all its
-// sites and never changes it.
+// sites and never changes it. As CSV it has a row for each group, and last the currency
+// of a measure of money, else nothing there.
 //
 // Corresponds with GET /v1/comparison (the `CompareGroups` operationId).
 func (c *Client) CompareGroups(ctx context.Context, params *CompareGroupsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -2170,7 +2175,8 @@ func (c *Client) CompareGroups(ctx context.Context, params *CompareGroupsParams,
 // The difference between the cost of a kilogram at a site and at all sites that the
 // token may see, at another site, or in another season of the same site, split into
 // its drivers. The parts sum to the difference to the last digit. Only closed batches
-// count. Where there is nothing to split, the answer says so.
+// count. Where there is nothing to split, the answer says so. As CSV it has a row for each
+// part, and last the currency of its amount.
 //
 // Corresponds with GET /v1/comparison/cost (the `CompareCost` operationId).
 func (c *Client) CompareCost(ctx context.Context, params *CompareCostParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -2300,8 +2306,8 @@ func (c *Client) ReverseDelivery(ctx context.Context, id DeliveryPath, params *R
 // The journal, by date and then by id. The filters narrow it together; an id
 // that does not exist gives an empty list.
 //
-// As CSV it has a column for each member of any kind of entry; the next page is in
-// the header `Link`.
+// As CSV it has a column for each member of any kind of entry, and last the currency of
+// its amounts; the next page is in the header `Link`.
 //
 // Corresponds with GET /v1/entries (the `ListEntries` operationId).
 func (c *Client) ListEntries(ctx context.Context, params *ListEntriesParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -4403,7 +4409,8 @@ func (c *Client) ReviseRoundWithApplicationMergePatchPlusJSONBody(ctx context.Co
 // Fish or goods by count at the price of the order, fees by count or weight as the round says,
 // drops by who gets them, the way by the stops that need it, less the credit of suppliers;
 // levelled so that nobody pays more than alone. All of it sums exactly. Before the round is
-// settled it is worked out from what there is.
+// settled it is worked out from what there is. As CSV it has a row for each site, and last
+// the currency of its amounts.
 //
 // Corresponds with GET /v1/rounds/{id}/charges (the `GetCharges` operationId).
 func (c *Client) GetCharges(ctx context.Context, id RoundPath, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -4771,6 +4778,7 @@ func (c *Client) SetRoundState(ctx context.Context, id RoundPath, params *SetRou
 // GetStatement Read the statement of a site
 //
 // What the site got of the round, what it pays for it, what it has paid and what it owes.
+// As CSV it has a row for each part of what is charged, and last the currency of its amount.
 //
 // Corresponds with GET /v1/rounds/{id}/statements/{site_id} (the `GetStatement` operationId).
 func (c *Client) GetStatement(ctx context.Context, id RoundPath, siteID StatementSitePath, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -14532,7 +14540,8 @@ type ClientWithResponsesInterface interface {
 	// the water (observed over expected). Verdicts go by the limits of the funnel in the
 	// answer, which are additive unless `dispersion` asks for the multiplicative ones.
 	// Where there is nothing to compare, the answer says so. Amounts are in the currency of the co-operative, which has one for all its
-	// sites and never changes it.
+	// sites and never changes it. As CSV it has a row for each group, and last the currency
+	// of a measure of money, else nothing there.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -14544,7 +14553,8 @@ type ClientWithResponsesInterface interface {
 	// The difference between the cost of a kilogram at a site and at all sites that the
 	// token may see, at another site, or in another season of the same site, split into
 	// its drivers. The parts sum to the difference to the last digit. Only closed batches
-	// count. Where there is nothing to split, the answer says so.
+	// count. Where there is nothing to split, the answer says so. As CSV it has a row for each
+	// part, and last the currency of its amount.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -14610,8 +14620,8 @@ type ClientWithResponsesInterface interface {
 	// The journal, by date and then by id. The filters narrow it together; an id
 	// that does not exist gives an empty list.
 	//
-	// As CSV it has a column for each member of any kind of entry; the next page is in
-	// the header `Link`.
+	// As CSV it has a column for each member of any kind of entry, and last the currency of
+	// its amounts; the next page is in the header `Link`.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -15661,7 +15671,8 @@ type ClientWithResponsesInterface interface {
 	// Fish or goods by count at the price of the order, fees by count or weight as the round says,
 	// drops by who gets them, the way by the stops that need it, less the credit of suppliers;
 	// levelled so that nobody pays more than alone. All of it sums exactly. Before the round is
-	// settled it is worked out from what there is.
+	// settled it is worked out from what there is. As CSV it has a row for each site, and last
+	// the currency of its amounts.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -15853,6 +15864,7 @@ type ClientWithResponsesInterface interface {
 	// GetStatementWithResponse Read the statement of a site
 	//
 	// What the site got of the round, what it pays for it, what it has paid and what it owes.
+	// As CSV it has a row for each part of what is charged, and last the currency of its amount.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -43702,7 +43714,8 @@ func (c *ClientWithResponses) AnswerClaimWithResponse(ctx context.Context, id Cl
 // the water (observed over expected). Verdicts go by the limits of the funnel in the
 // answer, which are additive unless `dispersion` asks for the multiplicative ones.
 // Where there is nothing to compare, the answer says so. Amounts are in the currency of the co-operative, which has one for all its
-// sites and never changes it.
+// sites and never changes it. As CSV it has a row for each group, and last the currency
+// of a measure of money, else nothing there.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -43720,7 +43733,8 @@ func (c *ClientWithResponses) CompareGroupsWithResponse(ctx context.Context, par
 // The difference between the cost of a kilogram at a site and at all sites that the
 // token may see, at another site, or in another season of the same site, split into
 // its drivers. The parts sum to the difference to the last digit. Only closed batches
-// count. Where there is nothing to split, the answer says so.
+// count. Where there is nothing to split, the answer says so. As CSV it has a row for each
+// part, and last the currency of its amount.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -43828,8 +43842,8 @@ func (c *ClientWithResponses) ReverseDeliveryWithResponse(ctx context.Context, i
 // The journal, by date and then by id. The filters narrow it together; an id
 // that does not exist gives an empty list.
 //
-// As CSV it has a column for each member of any kind of entry; the next page is in
-// the header `Link`.
+// As CSV it has a column for each member of any kind of entry, and last the currency of
+// its amounts; the next page is in the header `Link`.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -45563,7 +45577,8 @@ func (c *ClientWithResponses) ReviseRoundWithApplicationMergePatchPlusJSONBodyWi
 // Fish or goods by count at the price of the order, fees by count or weight as the round says,
 // drops by who gets them, the way by the stops that need it, less the credit of suppliers;
 // levelled so that nobody pays more than alone. All of it sums exactly. Before the round is
-// settled it is worked out from what there is.
+// settled it is worked out from what there is. As CSV it has a row for each site, and last
+// the currency of its amounts.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -45869,6 +45884,7 @@ func (c *ClientWithResponses) SetRoundStateWithResponse(ctx context.Context, id 
 // GetStatementWithResponse Read the statement of a site
 //
 // What the site got of the round, what it pays for it, what it has paid and what it owes.
+// As CSV it has a row for each part of what is charged, and last the currency of its amount.
 //
 // Returns a wrapper object for the known response body format(s).
 //
