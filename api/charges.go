@@ -224,7 +224,7 @@ func newStatement(s *postgres.Statement, c domain.Currency) wireStatement {
 func orderNumber(year int16, number int32) string { return fmt.Sprintf("%d-%03d", year, number) }
 
 // GetStatement shows what a site got of a round, pays for it and owes.
-func (s *Server) GetStatement(c *gin.Context, id openapi.RoundPath, site openapi.StatementSitePath) {
+func (s *Server) GetStatement(c *gin.Context, id openapi.RoundPath, site openapi.StatementSitePath, params openapi.GetStatementParams) {
 	s.view(c, func(ctx context.Context, tx *postgres.Tx) (reply, error) {
 		found, err := tx.Statement(ctx, domain.RoundID(id), domain.SiteID(site))
 		if err != nil {
@@ -242,6 +242,10 @@ func (s *Server) GetStatement(c *gin.Context, id openapi.RoundPath, site openapi
 		if err != nil {
 			return reply{}, err
 		}
-		return documentReply(c, "statement", statementDocument(d, statement, actor.Currency))
+		table := ""
+		if params.Table != nil {
+			table = string(*params.Table)
+		}
+		return tableReply(c, "statement", statementDocument(d, statement, actor.Currency), table)
 	})
 }

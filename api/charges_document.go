@@ -47,8 +47,8 @@ func statementDocument(d *render.Document, s wireStatement, c domain.Currency) *
 func (s *wireStatement) linesTable(money render.Format) *render.Table {
 	pieces := render.Number(0, "")
 	return &render.Table{Name: "lines", Title: "What was ordered, and came",
-		Columns: []render.Column{{Title: "Order"}, {Title: "Supplier"}, {Title: "Ordered", As: pieces}, {Title: "Due", As: pieces}, {Title: "Received on", As: render.Date()},
-			{Title: "Came", As: pieces}, {Title: "Dead", As: pieces}, {Title: "Credit", As: money, Sum: true}},
+		Columns: []render.Column{{Name: "order", Title: "Order"}, {Name: "supplier", Title: "Supplier"}, {Name: "ordered", Title: "Ordered", As: pieces}, {Name: "due", Title: "Due", As: pieces},
+			{Name: "received_on", Title: "Received on", As: render.Date()}, {Name: "came", Title: "Came", As: pieces}, {Name: "dead", Title: "Dead", As: pieces}, {Name: "credit", Title: "Credit", As: money, Sum: true}},
 		Rows: func(yield func([]render.Cell) bool) {
 			for _, l := range s.Lines {
 				on := ""
@@ -63,7 +63,7 @@ func (s *wireStatement) linesTable(money render.Format) *render.Table {
 }
 
 func (s *wireStatement) paymentsTable(money render.Format) *render.Table {
-	return &render.Table{Name: "payments", Title: "What was paid", Columns: []render.Column{{Title: "On", As: render.Date()}, {Title: "Note"}, {Title: "Amount", As: money, Sum: true}},
+	return &render.Table{Name: "payments", Title: "What was paid", Columns: []render.Column{{Name: "paid_on", Title: "On", As: render.Date()}, {Name: "note", Title: "Note"}, {Name: "amount", Title: "Amount", As: money, Sum: true}},
 		Rows: func(yield func([]render.Cell) bool) {
 			for _, p := range s.Payments {
 				note := ""

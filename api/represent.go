@@ -98,6 +98,12 @@ func chartReply(name string, chart render.Chart) (reply, error) {
 // documentReply answers with a document, as the page, print, workbook or CSV (of its
 // first table) that is wanted. The name is that of the file, without its extension.
 func documentReply(c *gin.Context, name string, d *render.Document) (reply, error) {
+	return tableReply(c, name, d, "")
+}
+
+// tableReply is documentReply with the table of that name as CSV, the first if it is
+// empty.
+func tableReply(c *gin.Context, name string, d *render.Document, table string) (reply, error) {
 	media := wanted(c)
 	switch media {
 	case asHTML:
@@ -108,7 +114,10 @@ func documentReply(c *gin.Context, name string, d *render.Document) (reply, erro
 	case asXLSX:
 		return fileReply(media, name, d.XLSX)
 	case asCSV:
-		return fileReply(media, name, func(w io.Writer) error { return d.CSV(w, "") })
+		if table != "" {
+			name += "-" + table
+		}
+		return fileReply(media, name, func(w io.Writer) error { return d.CSV(w, table) })
 	}
 	return reply{}, fmt.Errorf("a document cannot be shown as %q", media)
 }

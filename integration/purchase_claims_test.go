@@ -239,9 +239,37 @@ func TestRoundPayments(t *testing.T) {
 			t.Errorf("%q is in no money", line)
 		}
 	}
-	if lines := sheet(t, p.do("GET", statement+".csv", p.keepers[0], nil)); !slices.Equal(lines[0], []string{"What", "Amount", "currency"}) || !slices.Equal(lines[len(lines)-1], []string{"Owed", "31.66", "ZMW"}) {
-		t.Errorf("%q", lines)
+	// Each table of the statement can be had; the charges come if nothing is said.
+	for query, want := range map[string]struct{ head, last string }{
+		"":                {"What,Amount,currency", "Owed,31.66,ZMW"},
+		"?table=charges":  {"What,Amount,currency", "Owed,31.66,ZMW"},
+		"?table=payments": {"paid_on,note,amount,currency", "2025-01-22,By the bursar.,-10.00,ZMW"},
+		"?table=lines":    {"order,supplier,ordered,due,received_on,came,dead,credit,currency", ""},
+	} {
+		lines := sheet(t, p.do("GET", statement+".csv"+query, p.keepers[0], nil))
+		if head, last := strings.Join(lines[0], ","), strings.Join(lines[len(lines)-1], ","); head != want.head || want.last != "" && last != want.last {
+			t.Errorf("%q: %q", query, lines)
+		}
+		if query != "?table=lines" {
+			continue
+		}
+		var said struct {
+			Lines []struct {
+				Order, Supplier, Credit string
+				Ordered, Due            int
+			}
+		}
+		p.do("GET", statement, p.keepers[0], nil).want(http.StatusOK).into(&said)
+		if len(lines) != 1+len(said.Lines) {
+			t.Errorf("%d lines, and %q", len(said.Lines), lines)
+		}
+		for i, l := range said.Lines {
+			if got, want := lines[1+i], []string{l.Order, l.Supplier, fmt.Sprint(l.Ordered), fmt.Sprint(l.Due)}; !slices.Equal(got[:4], want) || got[7] != l.Credit || got[8] != "ZMW" {
+				t.Errorf("line %d is %q, not %q", i, got, want)
+			}
+		}
 	}
+	p.do("GET", statement+".csv?table=sums", p.keepers[0], nil).want(http.StatusBadRequest, "invalid_request")
 }
 
 // sheet reads an answer in CSV.

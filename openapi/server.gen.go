@@ -366,7 +366,7 @@ type ServerInterface interface {
 	SetRoundState(c *gin.Context, id RoundPath, params SetRoundStateParams)
 	// GetStatement Read the statement of a site
 	// (GET /v1/rounds/{id}/statements/{site_id})
-	GetStatement(c *gin.Context, id RoundPath, siteID StatementSitePath)
+	GetStatement(c *gin.Context, id RoundPath, siteID StatementSitePath, params GetStatementParams)
 	// ListSeals List seals
 	// (GET /v1/seals)
 	ListSeals(c *gin.Context, params ListSealsParams)
@@ -6193,6 +6193,17 @@ func (siw *ServerInterfaceWrapper) GetStatement(c *gin.Context) {
 		return
 	}
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetStatementParams
+
+	// ------------- Optional query parameter "table" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "table", c.Request.URL.Query(), &params.Table, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		siw.ErrorHandler(c, fmt.Errorf("Invalid format for parameter table: %w", err), http.StatusBadRequest)
+		return
+	}
+
 	for _, middleware := range siw.HandlerMiddlewares {
 		middleware(c)
 		if c.IsAborted() {
@@ -6200,7 +6211,7 @@ func (siw *ServerInterfaceWrapper) GetStatement(c *gin.Context) {
 		}
 	}
 
-	siw.Handler.GetStatement(c, id, siteID)
+	siw.Handler.GetStatement(c, id, siteID, params)
 }
 
 // ListSeals operation middleware

@@ -2655,6 +2655,27 @@ func (e SiteKind) Valid() bool {
 	}
 }
 
+// Defines values for StatementTable.
+const (
+	StatementTableCharges  StatementTable = "charges"
+	StatementTableLines    StatementTable = "lines"
+	StatementTablePayments StatementTable = "payments"
+)
+
+// Valid indicates whether the value is a known member of the StatementTable enum.
+func (e StatementTable) Valid() bool {
+	switch e {
+	case StatementTableCharges:
+		return true
+	case StatementTableLines:
+		return true
+	case StatementTablePayments:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for StepsApply.
 const (
 	StepsApplyAllUnits    StepsApply = "all_units"
@@ -10478,6 +10499,9 @@ type StatementPayment struct {
 	PaidOn CivilDate `json:"paid_on"`
 }
 
+// StatementTable What is charged, part by part; what was ordered, and what came of it; what was paid.
+type StatementTable string
+
 // StepsApply Whether the price of a step is for the whole order, or only for what is above the step. Must be said where there is more than one step.
 type StepsApply string
 
@@ -12214,6 +12238,12 @@ type SetRoundStateParams struct {
 
 	// XDevice What you call the device the request comes from; it is kept with what is written.
 	XDevice *Device `json:"X-Device,omitempty"`
+}
+
+// GetStatementParams defines parameters for GetStatement.
+type GetStatementParams struct {
+	// Table Which table an answer in CSV is.
+	Table *StatementTable `form:"table,omitempty" json:"table,omitempty"`
 }
 
 // ListSealsParams defines parameters for ListSeals.

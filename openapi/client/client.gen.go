@@ -1496,10 +1496,11 @@ type ClientInterface interface {
 	// GetStatement Read the statement of a site
 	//
 	// What the site got of the round, what it pays for it, what it has paid and what it owes.
-	// As CSV it has a row for each part of what is charged, and last the currency of its amount.
+	// As CSV it is one of the tables of the print, which `table` names; each has last the
+	// currency of its amounts.
 	//
 	// Corresponds with GET /v1/rounds/{id}/statements/{site_id} (the `GetStatement` operationId).
-	GetStatement(ctx context.Context, id RoundPath, siteID StatementSitePath, reqEditors ...RequestEditorFn) (*http.Response, error)
+	GetStatement(ctx context.Context, id RoundPath, siteID StatementSitePath, params *GetStatementParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListSeals List seals
 	//
@@ -4778,11 +4779,12 @@ func (c *Client) SetRoundState(ctx context.Context, id RoundPath, params *SetRou
 // GetStatement Read the statement of a site
 //
 // What the site got of the round, what it pays for it, what it has paid and what it owes.
-// As CSV it has a row for each part of what is charged, and last the currency of its amount.
+// As CSV it is one of the tables of the print, which `table` names; each has last the
+// currency of its amounts.
 //
 // Corresponds with GET /v1/rounds/{id}/statements/{site_id} (the `GetStatement` operationId).
-func (c *Client) GetStatement(ctx context.Context, id RoundPath, siteID StatementSitePath, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewGetStatementRequest(c.Server, id, siteID)
+func (c *Client) GetStatement(ctx context.Context, id RoundPath, siteID StatementSitePath, params *GetStatementParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetStatementRequest(c.Server, id, siteID, params)
 	if err != nil {
 		return nil, err
 	}
@@ -12769,7 +12771,7 @@ func NewSetRoundStateRequestWithBody(server string, id RoundPath, params *SetRou
 }
 
 // NewGetStatementRequest constructs an http.Request for the GetStatement method
-func NewGetStatementRequest(server string, id RoundPath, siteID StatementSitePath) (*http.Request, error) {
+func NewGetStatementRequest(server string, id RoundPath, siteID StatementSitePath, params *GetStatementParams) (*http.Request, error) {
 	var err error
 
 	var pathParam0 string
@@ -12799,6 +12801,33 @@ func NewGetStatementRequest(server string, id RoundPath, siteID StatementSitePat
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Table != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "table", *params.Table, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -15864,12 +15893,13 @@ type ClientWithResponsesInterface interface {
 	// GetStatementWithResponse Read the statement of a site
 	//
 	// What the site got of the round, what it pays for it, what it has paid and what it owes.
-	// As CSV it has a row for each part of what is charged, and last the currency of its amount.
+	// As CSV it is one of the tables of the print, which `table` names; each has last the
+	// currency of its amounts.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/rounds/{id}/statements/{site_id} (the `GetStatement` operationId).
-	GetStatementWithResponse(ctx context.Context, id RoundPath, siteID StatementSitePath, reqEditors ...RequestEditorFn) (*GetStatementResponse, error)
+	GetStatementWithResponse(ctx context.Context, id RoundPath, siteID StatementSitePath, params *GetStatementParams, reqEditors ...RequestEditorFn) (*GetStatementResponse, error)
 
 	// ListSealsWithResponse List seals
 	//
@@ -45884,13 +45914,14 @@ func (c *ClientWithResponses) SetRoundStateWithResponse(ctx context.Context, id 
 // GetStatementWithResponse Read the statement of a site
 //
 // What the site got of the round, what it pays for it, what it has paid and what it owes.
-// As CSV it has a row for each part of what is charged, and last the currency of its amount.
+// As CSV it is one of the tables of the print, which `table` names; each has last the
+// currency of its amounts.
 //
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/rounds/{id}/statements/{site_id} (the `GetStatement` operationId).
-func (c *ClientWithResponses) GetStatementWithResponse(ctx context.Context, id RoundPath, siteID StatementSitePath, reqEditors ...RequestEditorFn) (*GetStatementResponse, error) {
-	rsp, err := c.GetStatement(ctx, id, siteID, reqEditors...)
+func (c *ClientWithResponses) GetStatementWithResponse(ctx context.Context, id RoundPath, siteID StatementSitePath, params *GetStatementParams, reqEditors ...RequestEditorFn) (*GetStatementResponse, error) {
+	rsp, err := c.GetStatement(ctx, id, siteID, params, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
