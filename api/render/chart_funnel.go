@@ -48,6 +48,7 @@ func (c *Funnel) draw(width float64, t *tongue) *drawing {
 	f.vertical(c.values(), c.As)
 	f.sizes(c.Dots)
 	f.grid()
+	var limits [][]xy
 	for _, l := range []struct {
 		s  stroke
 		of func(Limit) float64
@@ -61,10 +62,11 @@ func (c *Funnel) draw(width float64, t *tongue) *drawing {
 		}
 		for _, piece := range f.within(curve) {
 			d.line(l.s, "limit", piece...)
+			limits = append(limits, piece)
 		}
 	}
 	d.line(level, "centre", f.place(f.x.lo, c.Centre), f.place(f.x.hi, c.Centre))
-	f.dots(c.Dots, c.As)
+	f.dots(c.Dots, c.As, append(limits, []xy{f.place(f.x.lo, c.Centre), f.place(f.x.hi, c.Centre)}))
 	f.axes(clean(c.Size) + " →")
 	d.tell(c.told(t))
 	return d
@@ -150,8 +152,9 @@ func (f *frame) edge(a, b xy) xy {
 	return xy{in.x + share*(out.x-in.x), in.y + share*(out.y-in.y)}
 }
 
-// dots draws the groups, those that stand out last and by name where there is room.
-func (f *frame) dots(dots []Dot, as Format) {
+// dots draws the groups, those that stand out last and by name where there is room, best
+// where no line is.
+func (f *frame) dots(dots []Dot, as Format, lines [][]xy) {
 	sorted := slices.Clone(dots)
 	slices.SortStableFunc(sorted, func(a, b Dot) int { return cmp.Compare(a.Verdict, b.Verdict) })
 	var taken []rect
@@ -170,19 +173,59 @@ func (f *frame) dots(dots []Dot, as Format) {
 		}
 		p, name := f.place(dot.Size, dot.Value), clean(dot.Name)
 		w := l.face().width(name, l.size) * loose
-		for _, at := range []xy{{p.x + 9, p.y + 4}, {p.x - 9 - w, p.y + 4}, {p.x - w/2, p.y - 11}, {p.x - w/2, p.y + 19}} {
-			r := rect{at.x, at.y - 10, at.x + w, at.y + 3}
-			if r.x0 < f.x.from || r.x1 > f.d.width || r.y0 < f.y.to-12 || r.y1 > f.y.from || slices.ContainsFunc(taken, r.meets) {
-				continue
-			}
-			taken = append(taken, r)
-			f.d.words(at.x, at.y, name, l, start, "name")
-			break
+		free := func(r rect) bool {
+			return r.x0 >= f.x.from && r.x1 <= f.d.width && r.y0 >= f.y.to-12 && r.y1 <= f.y.from && !slices.ContainsFunc(taken, r.meets)
+		}
+		places := []place{{p.x + 9, p.y + 4, start}, {p.x - 9, p.y + 4, end}, {p.x, p.y - 11, middle}, {p.x, p.y + 19, middle},
+			{p.x + 7, p.y - 8, start}, {p.x - 7, p.y - 8, end}, {p.x + 7, p.y + 17, start}, {p.x - 7, p.y + 17, end}}
+		at := slices.IndexFunc(places, func(at place) bool {
+			r := at.room(w)
+			return free(r) && !slices.ContainsFunc(lines, r.crossed)
+		})
+		if at < 0 {
+			at = slices.IndexFunc(places, func(at place) bool { return free(at.room(w)) })
+		}
+		if at >= 0 {
+			taken = append(taken, places[at].room(w))
+			f.d.label(places[at].x, places[at].y, name, l, places[at].align, "name")
 		}
 	}
 }
 
+// A place is where a name may stand.
+type place struct {
+	x, y  float64
+	align align
+}
+
+// room returns what a name of a width takes up.
+func (at place) room(w float64) rect {
+	left := at.x - w*at.align.before()
+	return rect{left, at.y - 10, left + w, at.y + 3}
+}
+
 type rect struct{ x0, y0, x1, y1 float64 }
+
+// crossed reports whether a line runs through it.
+func (r rect) crossed(line []xy) bool {
+	for i := 1; i < len(line); i++ {
+		a, b := line[i-1], line[i]
+		from, to := math.Max(r.x0, math.Min(a.x, b.x)), math.Min(r.x1, math.Max(a.x, b.x))
+		if from > to {
+			continue
+		}
+		at := func(x float64) float64 {
+			if a.x == b.x {
+				return a.y
+			}
+			return a.y + (b.y-a.y)*(x-a.x)/(b.x-a.x)
+		}
+		if low, high := math.Min(at(from), at(to)), math.Max(at(from), at(to)); high > r.y0 && low < r.y1 {
+			return true
+		}
+	}
+	return false
+}
 
 func (r rect) meets(o rect) bool { return r.x0 < o.x1 && o.x0 < r.x1 && r.y0 < o.y1 && o.y0 < r.y1 }
 

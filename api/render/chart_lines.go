@@ -82,7 +82,7 @@ func (c *Lines) draw(width float64, t *tongue) *drawing {
 	for _, l := range c.Levels {
 		y := f.y.at(l.Value)
 		d.line(stroke{colour: ink, width: 1.25, dash: dashed}, "level", xy{f.x.from, y}, xy{f.x.to, y})
-		d.words(f.x.from+4, y-5, clean(l.Name), letters{tickPx, false, ink}, start, "level")
+		d.label(f.x.from+4, y-5, clean(l.Name), letters{tickPx, false, ink}, start, "level")
 	}
 	for _, m := range c.Marks {
 		f.mark(dayOf(m.On), clean(m.Name))
@@ -253,8 +253,8 @@ func (f *frame) mark(v float64, name string) {
 	x, l := f.x.at(v), letters{tickPx, false, ink}
 	f.d.line(stroke{colour: ink, width: 1.25, dash: dotted}, "mark", xy{x, f.y.from}, xy{x, f.y.to})
 	if x+6+l.face().width(name, l.size)*loose > f.x.to {
-		f.d.words(x-5, f.y.to+10, name, l, end, "mark")
+		f.d.label(x-5, f.y.to+10, name, l, end, "mark")
 		return
 	}
-	f.d.words(x+5, f.y.to+10, name, l, start, "mark")
+	f.d.label(x+5, f.y.to+10, name, l, start, "mark")
 }

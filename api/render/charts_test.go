@@ -116,6 +116,55 @@ func TestBarsBeginAtZero(t *testing.T) {
 	}
 }
 
+// Words over what is drawn have a halo, so that lines do not run through them.
+func TestWordsOverLinesHaveAHalo(t *testing.T) {
+	t.Parallel()
+	over := map[string]bool{"level": true, "mark": true}
+	for name, seen := range map[string]string{"funnel": "name", "lines": "level"} {
+		c := charts()[name]
+		picture := drawn(t, c)
+		if len(picture.classed(seen)) == 0 {
+			t.Errorf("%s has no %s", name, seen)
+		}
+		for _, n := range picture.children {
+			if n.name != "text" {
+				continue
+			}
+			class := n.attrs["class"]
+			halo := n.attrs["paint-order"] == "stroke" && n.attrs["stroke"] == "#FFFFFF" && n.attrs["stroke-width"] == "4"
+			if want := over[class] || name == "funnel" && class == "name"; halo != want {
+				t.Errorf("%s: %q of class %q has a halo: %v", name, n.text, class, halo)
+			}
+		}
+	}
+}
+
+// A name stands where no line is, if there is such a place.
+func TestNamesOfAFunnelKeepOffItsLines(t *testing.T) {
+	t.Parallel()
+	for _, value := range []float64{50, 51, 49, 70, 30, 72} {
+		c := &Funnel{What: "Survival", As: Percent(1), Centre: 50, Dots: []Dot{{"Kafue Basic School", 5, value, Look}, {"Other", 9, 80, Usual}, {"Another", 1, 20, Usual}}}
+		for size := 0.; size <= 10; size++ {
+			c.Limits = append(c.Limits, Limit{size, 30, 70, 10, 90})
+		}
+		picture := drawn(t, c)
+		names := picture.classed("name")
+		if len(names) != 1 {
+			t.Fatalf("%g: %d names", value, len(names))
+		}
+		base := names[0].number(t, "y")
+		lines := append(picture.classed("limit"), picture.classed("centre")...)
+		if len(lines) != 5 {
+			t.Fatalf("%d lines", len(lines))
+		}
+		for _, l := range lines { // all are level
+			if y := l.corners(t)[0].y; y > base-9 && y < base+3 {
+				t.Errorf("a line at %g runs through the name at %g of the group at %g", y, base, value)
+			}
+		}
+	}
+}
+
 func TestFunnelPlacesGroupsAndLimits(t *testing.T) {
 	t.Parallel()
 	c := charts()["funnel"].(*Funnel)

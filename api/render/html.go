@@ -164,7 +164,11 @@ func (h *htmlWriter) table(t *Table) *htmlTable {
 		view.Label = clean(t.Name)
 	}
 	for _, c := range t.Columns {
-		view.Heads = append(view.Heads, htmlHead{clean(c.Title), c.As.unit, c.As.class()})
+		head := htmlHead{clean(c.Title), strings.TrimPrefix(c.headed(), c.Title), c.As.class()}
+		if len(strings.Fields(head.Title)) > headLines {
+			head.Class = strings.TrimSpace(head.Class + " long")
+		}
+		view.Heads = append(view.Heads, head)
 	}
 	view.Rows = func(yield func([]htmlText) bool) {
 		line := make([]htmlText, len(t.Columns))

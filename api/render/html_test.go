@@ -156,3 +156,21 @@ func TestPageEscapesEverything(t *testing.T) {
 		t.Errorf("%d links, not the one that leads somewhere", n)
 	}
 }
+
+// Heads of many words are not squeezed into a word a line, and a short unit stays with a
+// word.
+func TestHeadsOfAPage(t *testing.T) {
+	t.Parallel()
+	d := &Document{Sections: []Section{{Blocks: []Block{&Table{Rows: slices.Values([][]Cell{Row("1", "2", "3")}),
+		Columns: []Column{{Title: "Chance of the best third", As: Percent(0)}, {Title: "Cost per kilogram", As: Number(2, "KES/kg")}, {Title: "Why it is so"}}}}}}}
+	var out bytes.Buffer
+	if err := d.HTML(&out); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{`<th scope="col" class="number long">Chance of the best third<span class="unit">,` + wide + `%</span></th>`,
+		`<th scope="col" class="number">Cost per kilogram<span class="unit">, KES/kg</span></th>`, `<th scope="col" class="words long">Why it is so</th>`} {
+		if !strings.Contains(out.String(), want) {
+			t.Errorf("%s is missing in %s", want, out.String()[strings.Index(out.String(), "<thead>"):])
+		}
+	}
+}

@@ -136,6 +136,9 @@ const (
 	end
 )
 
+// before returns which part of a text is before the point that it is set at.
+func (a align) before() float64 { return float64(a) / 2 }
+
 // text sets one line with its base line at y. It expects printable letters.
 func (p *printer) text(x, y float64, s string, l letters, a align) {
 	switch a {

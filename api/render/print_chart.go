@@ -66,7 +66,13 @@ func (p *printer) shape(s shape, scale float64) {
 	if s.kind == textAt {
 		l := s.l
 		l.size *= scale / point
-		p.text(x(s.points[0]), y(s.points[0]), p.printable(s.text), l, s.align)
+		text := p.printable(s.text)
+		if s.halo { // as a ground, since letters drawn twice would be read twice
+			w, high := l.width(text), s.l.size*scale
+			left := x(s.points[0]) - w*s.align.before()
+			p.fill(left-haloPx*scale, y(s.points[0])-0.8*high, w+2*haloPx*scale, 1.05*high, paper)
+		}
+		p.text(x(s.points[0]), y(s.points[0]), text, l, s.align)
 		return
 	}
 	how := ""

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 )
 
 const cellPad = 1.3 // mm, beside and above what stands in a cell
@@ -72,13 +73,13 @@ func (p *printer) grid(t *Table, total []Cell) *grid {
 		g.size, g.wide, g.landscape = try.size, try.width, try.width == across
 		least, want, wish := p.wanted(g, t, total)
 		if sum(least) <= g.wide || i == len(sizes)-1 {
-			g.widths = spread(g.wide, least, want, wish)
+			g.widths = spread(g.wide, least, p.tidy(g, least), want, wish)
 			break
 		}
 	}
 	head := letters{g.size, true, ink}
 	for i, c := range g.columns {
-		g.heads = append(g.heads, head.wrap(p.printable(c.titled()), g.widths[i]-2*cellPad))
+		g.heads = append(g.heads, head.wrap(p.printable(c.headed()), g.widths[i]-2*cellPad+0.01))
 	}
 	return g
 }
@@ -113,11 +114,11 @@ func (p *printer) wanted(g *grid, t *Table, total []Cell) (least, want, wish []f
 		see(i, head, c)
 	}
 	for i, c := range g.columns {
-		for word := range wordsOf(c.titled()) {
+		for word := range wordsOf(c.headed()) {
 			least[i] = max(least[i], head.width(word))
 		}
 		want[i] = max(min(want[i], comfortable), least[i])
-		wish[i] = max(want[i], min(head.width(c.titled()), comfortable/2))
+		wish[i] = max(want[i], min(head.width(c.headed()), comfortable/2))
 		extra := 2 * cellPad
 		if g.marks[i] {
 			extra += g.markRoom()
@@ -127,12 +128,37 @@ func (p *printer) wanted(g *grid, t *Table, total []Cell) (least, want, wish []f
 	return least, want, wish
 }
 
+// headLines is in how many lines a head is set, where there is room.
+const headLines = 3
+
+// tidy returns the least widths by which no head has more lines than that.
+func (p *printer) tidy(g *grid, least []float64) []float64 {
+	l, widths := letters{g.size, true, ink}, slices.Clone(least)
+	for i, c := range g.columns {
+		head := p.printable(c.headed())
+		for full := l.width(head) + 2*cellPad; widths[i] < full && len(l.wrap(head, widths[i]-2*cellPad+0.01)) > headLines; {
+			widths[i] += 0.5
+		}
+	}
+	return widths
+}
+
+// headed is the title of a column with its unit; a short one stays with the word before.
+func (c Column) headed() string {
+	title := c.titled()
+	if before, ok := strings.CutSuffix(title, " "+c.As.unit); ok && utf8.RuneCountInString(c.As.unit) <= 2 {
+		return before + wide + c.As.unit
+	}
+	return title
+}
+
 // markRoom is what a number of a note needs behind a value.
 func (g *grid) markRoom() float64 { return letters{g.size, false, ink}.width("¹²") }
 
 // spread gives columns widths that fill a width together: as much as there is room for
-// of what they must have, want and wish.
-func spread(wide float64, least, want, wish []float64) []float64 {
+// of what they must have and of what they would have, one after the other, none less than
+// it has.
+func spread(wide float64, least []float64, more ...[]float64) []float64 {
 	widths := slices.Clone(least)
 	if sum(least) > wide {
 		for i := range widths {
@@ -140,14 +166,18 @@ func spread(wide float64, least, want, wish []float64) []float64 {
 		}
 		return widths
 	}
-	for _, more := range [][]float64{want, wish} {
-		have, asked := sum(widths), sum(more)
+	for _, list := range more {
+		aim := slices.Clone(list)
+		for i := range aim {
+			aim[i] = max(aim[i], widths[i])
+		}
+		have, asked := sum(widths), sum(aim)
 		if asked <= wide {
-			copy(widths, more)
+			widths = aim
 			continue
 		}
 		for i := range widths {
-			widths[i] += (more[i] - widths[i]) * (wide - have) / (asked - have)
+			widths[i] += (aim[i] - widths[i]) * (wide - have) / (asked - have)
 		}
 		return widths
 	}

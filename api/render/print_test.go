@@ -165,6 +165,56 @@ func TestWideAndTallTablesArePrinted(t *testing.T) {
 	}
 }
 
+// No head of a table is broken within a word or has more than three lines where there is
+// room, and a short unit stands with a word.
+func TestHeadsReadWell(t *testing.T) {
+	t.Parallel()
+	titles := []string{"Group", "Batches", "Cost per kilogram", "Verdict", "95 times in 100 from", "to", "Drawn to the others", "Chance of the best third", "of the worst"}
+	for _, unit := range []string{"KES/kg", "%", "kg", "g", "ZMW/m³", ""} {
+		for _, name := range []string{"Tovuli", "Dunzetuli Girls' Secondary School", "Łódź Training Farm of the Upper Basin"} {
+			table := &Table{}
+			for i, title := range titles {
+				c := Column{Title: title, As: Number(2, unit)}
+				if i == 0 || i == 3 {
+					c.As = Format{}
+				} else if i > 6 {
+					c.As = Percent(0)
+				}
+				table.Columns = append(table.Columns, c)
+			}
+			table.Rows = slices.Values([][]Cell{Row(name, "2", "422.72", "no difference shown", "1.33", "134139.19", "412.84", "14", "30"), Row(name, "12", "0.1", "worth a look", "-3.1", "2.1", "4.1", "100", "0")})
+			p := newPrinter(sample(1))
+			g := p.grid(table, nil)
+			for i, lines := range g.heads {
+				got := strings.Join(lines, " ")
+				if want := strings.TrimSuffix(titles[i]+", "+g.columns[i].As.unit, ", "); strings.ReplaceAll(got, wide, " ") != want {
+					t.Errorf("the head %q is set as %q", want, lines)
+				}
+				if last := lines[len(lines)-1]; len(lines) > headLines || last == "%" || last == "kg" || last == "g" {
+					t.Errorf("a head is set as %q", lines)
+				}
+			}
+		}
+	}
+}
+
+// A column that is as wide as the word in its head, to the last bit, has it whole.
+func TestHeadsAreNotBrokenWithinAWord(t *testing.T) {
+	t.Parallel()
+	long, p := strings.Repeat("as it was said ", 10), newPrinter(sample(1))
+	for n := range 26 * 26 { // widths of all kinds, some of which are rounded down on the way
+		word := "wo" + string(rune('a'+n/26)) + string(rune('a'+n%26))
+		table := &Table{Columns: []Column{{Title: "a"}, {Title: "b"}, {Title: "c"}, {Title: "d"}, {Title: word, As: Number(0, "KES/kg")}, {Title: "the " + word, As: Percent(0)}, {Title: word}},
+			Rows: slices.Values([][]Cell{Row(long, long, long, long, "1", "2", "3")})}
+		g := p.grid(table, nil)
+		for i, want := range map[int]string{4: word + ", KES/kg", 5: "the " + word + "," + wide + "%", 6: word} {
+			if got := strings.Join(g.heads[i], " "); got != want {
+				t.Errorf("the head %q is set as %q", want, g.heads[i])
+			}
+		}
+	}
+}
+
 func TestDigitsAreOfOneWidth(t *testing.T) {
 	t.Parallel()
 	for _, f := range []*face{regular(), bold()} {

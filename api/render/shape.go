@@ -41,6 +41,7 @@ type shape struct {
 	text   string
 	l      letters // their size in px
 	align  align
+	halo   bool   // of a text, so that it is read across lines
 	label  string // told when it is pointed at
 	role   string // class in SVG, by which tests and readers find it
 }
@@ -115,6 +116,14 @@ func (d *drawing) add(s shape) {
 func (d *drawing) words(x, y float64, s string, l letters, a align, role string) {
 	d.add(shape{kind: textAt, points: []xy{{x, y}}, text: s, l: l, align: a, role: role})
 }
+
+// label is words over what is drawn, with a halo of paper.
+func (d *drawing) label(x, y float64, s string, l letters, a align, role string) {
+	d.add(shape{kind: textAt, points: []xy{{x, y}}, text: s, l: l, align: a, halo: true, role: role})
+}
+
+// haloPx is how far a halo reaches.
+const haloPx = 2.
 
 func (d *drawing) line(s stroke, role string, points ...xy) {
 	d.add(shape{kind: openLine, points: points, stroke: s, role: role})

@@ -76,6 +76,9 @@ func (s shape) svg(out *bytes.Buffer) {
 		if s.align != start {
 			fmt.Fprintf(out, ` text-anchor="%s"`, [...]string{"start", "middle", "end"}[s.align])
 		}
+		if s.halo {
+			fmt.Fprintf(out, ` paint-order="stroke" stroke="#%s" stroke-width="%s" stroke-linejoin="round"`, paper, px(2*haloPx))
+		}
 		fmt.Fprintf(out, ">%s</text>", html.EscapeString(s.text))
 		return
 	}
