@@ -217,12 +217,7 @@ func TestCallsInTheirPlace(t *testing.T) {
 // if x is one, else with none.
 func eachSelector(t *testing.T, file string, found func(where, of, what string)) {
 	t.Helper()
-	files := token.NewFileSet()
-	parsed, err := parser.ParseFile(files, file, nil, 0)
-	if err != nil {
-		t.Error(err)
-		return
-	}
+	parsed, at := parse(t, file)
 	names := map[string]string{}
 	for _, i := range parsed.Imports {
 		p, err := strconv.Unquote(i.Path.Value)
@@ -247,11 +242,24 @@ func eachSelector(t *testing.T, file string, found func(where, of, what string))
 			if x, ok := s.X.(*ast.Ident); ok {
 				of = names[x.Name]
 			}
-			at := files.Position(s.Pos())
-			found(fmt.Sprintf("%s:%d", filepath.Base(at.Filename), at.Line), of, s.Sel.Name)
+			found(at(s), of, s.Sel.Name)
 		}
 		return true
 	})
+}
+
+// parse reads a file, and says where something in it is.
+func parse(t *testing.T, file string) (parsed *ast.File, at func(ast.Node) string) {
+	t.Helper()
+	files := token.NewFileSet()
+	parsed, err := parser.ParseFile(files, file, nil, parser.SkipObjectResolution)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return parsed, func(n ast.Node) string {
+		p := files.Position(n.Pos())
+		return fmt.Sprintf("%s:%d", filepath.Base(p.Filename), p.Line)
+	}
 }
 
 // TestDomainDoesOneThingAtATime: the domain starts nothing beside itself, so that its own
@@ -266,15 +274,11 @@ func TestDomainDoesOneThingAtATime(t *testing.T) {
 		}
 		for _, name := range p.GoFiles {
 			read++
-			files := token.NewFileSet()
-			file, err := parser.ParseFile(files, filepath.Join(p.Dir, name), nil, parser.SkipObjectResolution)
-			if err != nil {
-				t.Fatal(err)
-			}
-			ast.Inspect(file, func(n ast.Node) bool {
+			parsed, at := parse(t, filepath.Join(p.Dir, name))
+			ast.Inspect(parsed, func(n ast.Node) bool {
 				switch n.(type) {
 				case *ast.GoStmt, *ast.ChanType, *ast.SelectStmt:
-					t.Errorf("%s: the domain does one thing at a time", files.Position(n.Pos()))
+					t.Errorf("%s: the domain does one thing at a time", at(n))
 				}
 				return true
 			})
