@@ -18,9 +18,12 @@ func (s *search) finish(n *node, width int) bool {
 			return true
 		}
 		part = min(max(2*part, whole/64, from+s.scale), whole)
-		f := s.list(n, part, width, false)
+		f := s.list(n, part, width, false, false)
+		if f.dropped < part && s.work <= s.Work {
+			f = s.list(n, part, min(8*width, widest), false, true) // fewer of them go so far
+		}
 		if f.missed <= part && f.dropped > part {
-			f = s.list(n, part, width, true)
+			f = s.list(n, part, width, true, len(f.rests) > 0)
 		}
 		if none := min(f.dropped, f.missed, part); none < part {
 			n.floor = max(n.floor, n.bound+none)
@@ -64,6 +67,7 @@ type finisher struct {
 	row     []int64 // one that is being made
 	seen    []int32 // the ways of the list that is being made, by hash; -1: none
 	tables  []table // by place
+	rests   []rest  // if it looks ahead
 }
 
 // places are the sellers of a group, and what they make the bound.
@@ -73,18 +77,22 @@ type places struct {
 }
 
 // list lists the plans of a node that lose no more than part of the room, and tries the
-// best of them.
-func (s *search) list(n *node, part int64, width int, exact bool) *finisher {
+// best of them: from both ends of the buyers, or, ahead, from one, without the ways that
+// would lose too much by the rest.
+func (s *search) list(n *node, part int64, width int, exact, ahead bool) *finisher {
 	f := &finisher{search: s, node: n, room: part, width: width, dropped: math.MaxInt64, exact: exact, missed: math.MaxInt64}
 	first := f.start()
 	if len(first.total) == 0 {
 		return f
 	}
 	settled := slices.Clone(first.rows)
+	if ahead {
+		f.foresee(settled)
+	}
 	front := &side{list: first, more: f.more}
 	back := &side{list: first.clone(), more: slices.Clone(f.more)}
 	for rest := f.buyers; len(rest) > 0; {
-		if len(front.total) <= len(back.total) {
+		if len(f.rests) > 0 || len(front.total) <= len(back.total) {
 			f.settle(front, rest[0])
 			rest = rest[1:]
 		} else {
@@ -125,7 +133,7 @@ type side struct {
 // settle settles one more buyer of a side.
 func (f *finisher) settle(s *side, i int) {
 	f.more = s.more
-	next := f.next(&s.list, i, s.spare)
+	next := f.next(&s.list, i, len(s.buyers)+1, s.spare)
 	if len(next.steps) > f.width {
 		s.spare, next = next, f.cut(next)
 		f.room = f.search.most() - f.bound // not all are listed any more, so that any that is better will do
@@ -427,7 +435,7 @@ func (f *finisher) cheapest(j int, lo, hi, reach int64) int64 {
 }
 
 // next makes the list with one more buyer settled, in the room of a spare one.
-func (f *finisher) next(l *list, i int, to list) list {
+func (f *finisher) next(l *list, i, settled int, to list) list {
 	to = list{to.rows[:0], to.choice[:0], to.total[:0], to.steps[:0]}
 	least := int64(math.MaxInt64)
 	for rest := f.may[i]; rest != 0; rest &= rest - 1 {
@@ -450,7 +458,7 @@ func (f *finisher) next(l *list, i int, to list) list {
 			if off { // others that were taken for the same may not be off their level
 				f.missed = min(f.missed, plus(choice-f.earned, onLevel))
 			}
-			if total := plus(choice-f.earned, lost); total <= f.room {
+			if total := plus(choice-f.earned, lost); total <= f.room && !f.beyond(settled, total) {
 				f.put(&to, f.row, choice, total, step{int32(w), int8(j)})
 			}
 		}

@@ -219,3 +219,13 @@ func TestProblemsThatCannotBe(t *testing.T) {
 		t.Errorf("nobody needs anything: %+v, %v", got, err)
 	}
 }
+
+// Two sellers at the end of what they have: listed from both ends there are too many ways to
+// fill them, so that it was not proven that none is better.
+func TestPlanOfTwoThatRunOut(t *testing.T) {
+	t.Parallel()
+	p := offers(rand.New(rand.NewPCG(16, 9)), 12, 300, 300, false, false, false)
+	if got, err := p.Solve(); err != nil || got.Gap() != 0 {
+		t.Errorf("a gap of %d of %d, %v", got.Gap(), got.Cost, err)
+	}
+}
