@@ -120,13 +120,13 @@ func TestPlanSaysWhyNot(t *testing.T) {
 			t.Errorf("%s: left out are %+v", name, p.LeftOut)
 		}
 	}
-	a := ask()
-	more := a.Requests[1]
-	more.ID, more.SizeFrom = id[domain.Request](3), new(gramMg(5))
-	a.Requests[0].SizeFrom, a.Quotes[0].Most = new(gramMg(5)), 100
-	a.Requests = append(a.Requests, more)
 	for rule, offers := range map[string]string{"": "offers no more than 100", domain.AllotMaxMin: "can send no more than 50 at once, and takes no order of less than 200"} {
+		a := ask()
 		a.Allot = rule
+		more := a.Requests[1]
+		more.ID, more.SizeFrom = id[domain.Request](3), new(gramMg(5))
+		a.Requests[0].SizeFrom, a.Quotes[0].Most = new(gramMg(5)), 100
+		a.Requests = append(a.Requests, more)
 		if rule != "" { // so that the one who could use 75 of what is offered could have been served
 			a.Quotes[0].Most, a.Quotes[0].LeastOrder, a.Quotes[0].Pack, a.Quotes[0].Vessels, a.Quotes[0].FishPerVessel = 1000, 200, 1, new(int64(1)), new(domain.Fish(50))
 		}
@@ -135,7 +135,7 @@ func TestPlanSaysWhyNot(t *testing.T) {
 			t.Errorf("allot %q: left out are %+v, not %q", rule, p.LeftOut, want)
 		}
 	}
-	a = ask()
+	a := ask()
 	a.Round.Species, a.Round.Product = nil, &feed
 	q := &a.Quotes[0]
 	q.MeanWeight, q.CarriedIn, q.Litres, q.TemperatureC, q.ExpiresOn = nil, nil, nil, nil, new(day(69))
