@@ -18,12 +18,9 @@ func (s *search) finish(n *node, width int) bool {
 			return true
 		}
 		part = min(max(2*part, whole/64, from+s.scale), whole)
-		f := s.list(n, part, width, false, false)
-		if f.dropped < part && s.work <= s.Work {
-			f = s.list(n, part, min(8*width, widest), false, true) // fewer of them go so far
-		}
+		f := s.list(n, part, width, false)
 		if f.missed <= part && f.dropped > part {
-			f = s.list(n, part, width, true, len(f.rests) > 0)
+			f = s.list(n, part, width, true)
 		}
 		if none := min(f.dropped, f.missed, part); none < part {
 			n.floor = max(n.floor, n.bound+none)
@@ -42,7 +39,8 @@ func (s *search) finish(n *node, width int) bool {
 
 // finisher lists the plans of a node that lose no more than the room: buyer by buyer, all
 // ways to settle the first of them. Of two ways that come to the same for all that is
-// still to be settled only the one that loses less is kept.
+// still to be settled only the one that loses less is kept, and none that would lose more than
+// the room by the rest.
 type finisher struct {
 	*search
 	*node
@@ -67,7 +65,7 @@ type finisher struct {
 	row     []int64 // one that is being made
 	seen    []int32 // the ways of the list that is being made, by hash; -1: none
 	tables  []table // by place
-	rests   []rest  // if it looks ahead
+	rests   []rest
 }
 
 // places are the sellers of a group, and what they make the bound.
@@ -77,29 +75,25 @@ type places struct {
 }
 
 // list lists the plans of a node that lose no more than part of the room, and tries the
-// best of them: from both ends of the buyers, or, ahead, from one, without the ways that
-// would lose too much by the rest.
-func (s *search) list(n *node, part int64, width int, exact, ahead bool) *finisher {
+// best of them.
+func (s *search) list(n *node, part int64, width int, exact bool) *finisher {
 	f := &finisher{search: s, node: n, room: part, width: width, dropped: math.MaxInt64, exact: exact, missed: math.MaxInt64}
-	first := f.start()
-	if len(first.total) == 0 {
+	now, spare := f.start(), list{}
+	if len(now.total) == 0 {
 		return f
 	}
-	settled := slices.Clone(first.rows)
-	if ahead {
-		f.foresee(settled)
-	}
-	front := &side{list: first, more: f.more}
-	back := &side{list: first.clone(), more: slices.Clone(f.more)}
-	for rest := f.buyers; len(rest) > 0; {
-		if len(f.rests) > 0 || len(front.total) <= len(back.total) {
-			f.settle(front, rest[0])
-			rest = rest[1:]
+	f.foresee(now.rows)
+	trail := make([][]step, 0, len(f.buyers))
+	for k, i := range f.buyers {
+		next := f.next(&now, i, k+1, spare)
+		if len(next.steps) > f.width {
+			spare, next = next, f.cut(next)
+			f.room = s.most() - f.bound // not all are listed any more, so that any that is better will do
 		} else {
-			f.settle(back, rest[len(rest)-1])
-			rest = rest[:len(rest)-1]
+			spare = now
 		}
-		if len(front.total) == 0 || len(back.total) == 0 {
+		now, trail = next, append(trail, slices.Clone(next.steps))
+		if len(now.total) == 0 {
 			return f
 		}
 		if s.work > s.Work {
@@ -107,50 +101,15 @@ func (s *search) list(n *node, part int64, width int, exact, ahead bool) *finish
 			return f
 		}
 	}
-	w, v, ok := f.join(front, back, settled, part)
-	for more := 4 * part; !ok && more/4 < f.room; more *= 4 { // not all were listed
-		w, v, ok = f.join(front, back, settled, min(more, f.room))
-	}
-	if !ok {
-		return f
-	}
 	f.found = true
-	front.tell(w, f.by)
-	back.tell(v, f.by)
-	f.try(f.node, f.by, much)
-	return f
-}
-
-// side is the list of some of the buyers, from one end of them.
-type side struct {
-	list
-	spare  list
-	more   []int64 // by place: what the others may have sent
-	buyers []int
-	trail  [][]step // by buyer
-}
-
-// settle settles one more buyer of a side.
-func (f *finisher) settle(s *side, i int) {
-	f.more = s.more
-	next := f.next(&s.list, i, len(s.buyers)+1, s.spare)
-	if len(next.steps) > f.width {
-		s.spare, next = next, f.cut(next)
-		f.room = f.search.most() - f.bound // not all are listed any more, so that any that is better will do
-	} else {
-		s.spare = s.list
-	}
-	s.list = next
-	s.buyers, s.trail = append(s.buyers, i), append(s.trail, slices.Clone(next.steps))
-}
-
-// tell writes down who serves the buyers of a side by one of its ways.
-func (s *side) tell(w int, by []int) {
-	for k := len(s.trail) - 1; k >= 0; k-- {
-		st := s.trail[k][w]
-		by[s.buyers[k]] = int(st.seller)
+	w := slices.Index(now.total, slices.Min(now.total))
+	for k := len(trail) - 1; k >= 0; k-- {
+		st := trail[k][w]
+		f.by[f.buyers[k]] = int(st.seller)
 		w = int(st.from)
 	}
+	f.try(f.node, f.by, much)
+	return f
 }
 
 // loss returns what the bound loses if a seller serves a buyer, without what it loses

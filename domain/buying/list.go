@@ -15,10 +15,6 @@ type list struct {
 	steps  []step
 }
 
-func (l *list) clone() list {
-	return list{slices.Clone(l.rows), slices.Clone(l.choice), slices.Clone(l.total), slices.Clone(l.steps)}
-}
-
 // step is how a way came to be: from which of the list before, by which seller.
 type step struct {
 	from   int32

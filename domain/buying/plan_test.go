@@ -220,8 +220,8 @@ func TestProblemsThatCannotBe(t *testing.T) {
 	}
 }
 
-// Two sellers at the end of what they have: listed from both ends there are too many ways to
-// fill them, so that it was not proven that none is better.
+// Two sellers at the end of what they have: there are too many ways to fill them to prove
+// that none is better, unless those are left out that cannot come out even.
 func TestPlanOfTwoThatRunOut(t *testing.T) {
 	t.Parallel()
 	p := offers(rand.New(rand.NewPCG(16, 9)), 12, 300, 300, false, false, false)
