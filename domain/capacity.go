@@ -24,6 +24,7 @@ type Capacity struct {
 	Limits        []CapacityLimit
 	Checks        []CapacityCheck
 	Binding       *CapacityLimit // the one that carries the least; nil: none is known
+	Binds         string         // what it leaves, in words
 	Now           Holding
 	Grown         Holding // the fish that are in it now, all of them at their target weight
 	Harvest       Holding // what is left of them when the last has its target weight, by the forecast
@@ -123,6 +124,9 @@ func (k *Keeping) Capacity(id UnitID, q CapacityQuestion) (Capacity, error) {
 	c.Cautions = append([]string{CautionFigures, CautionElectricity, CautionChildren}, spines(c.species()...)...)
 	if len(c.beds) > 0 {
 		c.Cautions = append(c.Cautions, CautionLeaves)
+	}
+	if c.Binding != nil {
+		c.Binds = c.bound()
 	}
 	c.Says = c.say()
 	return c.Capacity, nil

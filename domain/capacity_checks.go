@@ -235,7 +235,7 @@ func (c *capacity) say() string {
 		return "Nobody can say what " + c.unit.Name + " carries: no limit is known. " + c.Limits[0].Says
 	}
 	b := c.Binding
-	says := c.bound()
+	says := c.Binds
 	if b.Fish.Known() && b.Fish.Value > 0 {
 		says += fmt.Sprintf(" That is %s fish of %s g each.", spoken(b.Fish.Value), spoken(c.TargetG.Value))
 	}

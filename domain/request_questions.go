@@ -115,7 +115,7 @@ func (q *Request) carried(r *Round, k *Keeping) []RequestQuestion {
 		return nil
 	}
 	return []RequestQuestion{{AskCapacity,
-		fmt.Sprintf("%d fish are asked for, and %s carries %s of %s g: will some be taken out before they are grown?", q.Quantity, unit.Name, spoken(most.Value), spoken(target.Value)),
+		fmt.Sprintf("%d fish are asked for, and %s carries %s of %s g: will some be taken out before they are grown? %s", q.Quantity, unit.Name, spoken(most.Value), spoken(target.Value), c.Binds),
 		[]NamedNumber{{"carries_fish", most}, {"carries_kg", c.Binding.Carries}, {"target_weight_g", target}}}}
 }
 

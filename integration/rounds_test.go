@@ -228,7 +228,7 @@ func TestRequestQuestions(t *testing.T) {
 		"plan": members{"target_weight_g": 100, "target_on": k.in(15)}}).want(http.StatusCreated)
 	k.recorded(k.entry("stocking", k.in(-60), members{"batch_id": tilapia, "origin": "bred", "count": 20, "mean_weight_g": 5}))
 	r = k.post(list, k.keeper, k.asks(members{"unit_id": shared})).want(http.StatusCreated)
-	if !strings.Contains(string(r.body), "of 400 g: will some be taken out before they are grown?") {
+	if !strings.Contains(string(r.body), "of 400 g: will some be taken out before they are grown? Shared carries 50 kg of fish: for more there is too little water.") {
 		t.Errorf("of catfish in a tank with tilapia it is asked %s", r.body)
 	}
 	bed := k.create("/v1/units", members{"site_id": k.site, "name": "Bed", "kind": "bed", "bed_area_m2": 4})
