@@ -210,17 +210,16 @@ type rect struct{ x0, y0, x1, y1 float64 }
 func (r rect) crossed(line []xy) bool {
 	for i := 1; i < len(line); i++ {
 		a, b := line[i-1], line[i]
-		from, to := math.Max(r.x0, math.Min(a.x, b.x)), math.Min(r.x1, math.Max(a.x, b.x))
+		from, to := max(r.x0, min(a.x, b.x)), min(r.x1, max(a.x, b.x))
 		if from > to {
 			continue
 		}
-		at := func(x float64) float64 {
-			if a.x == b.x {
-				return a.y
-			}
-			return a.y + (b.y-a.y)*(x-a.x)/(b.x-a.x)
+		y0, y1 := a.y, b.y
+		if a.x != b.x {
+			rise := (b.y - a.y) / (b.x - a.x)
+			y0, y1 = a.y+rise*(from-a.x), a.y+rise*(to-a.x)
 		}
-		if low, high := math.Min(at(from), at(to)), math.Max(at(from), at(to)); high > r.y0 && low < r.y1 {
+		if max(y0, y1) > r.y0 && min(y0, y1) < r.y1 {
 			return true
 		}
 	}

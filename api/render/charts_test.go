@@ -359,3 +359,25 @@ func TestTallChartsAreParted(t *testing.T) {
 		}
 	}
 }
+
+func TestLinesThatCrossAName(t *testing.T) {
+	t.Parallel()
+	r := rect{10, 10, 30, 20}
+	for name, c := range map[string]struct {
+		line    []xy
+		crossed bool
+	}{
+		"through it":           {[]xy{{0, 15}, {40, 15}}, true},
+		"up through it":        {[]xy{{20, 0}, {20, 40}}, true},
+		"up beside it":         {[]xy{{31, 0}, {31, 40}}, false},
+		"over a corner":        {[]xy{{0, 15}, {15, 0}}, false},
+		"through a corner":     {[]xy{{0, 25}, {20, 5}}, true},
+		"by its second piece":  {[]xy{{0, 0}, {40, 0}, {20, 15}}, true},
+		"ends before it":       {[]xy{{0, 15}, {9, 15}}, false},
+		"below it all the way": {[]xy{{0, 21}, {40, 22}}, false},
+	} {
+		if got := r.crossed(c.line); got != c.crossed {
+			t.Errorf("%s: %v", name, got)
+		}
+	}
+}
